@@ -1,0 +1,173 @@
+"""The canonical tags of a recycling line: path pattern → unit, kind and meaning.
+
+Paths that are not listed are allowed in a line's file, but must then say their unit.
+Numbering starts at 1 at the feed end, or at the top going clockwise.
+Ranges are what a sensor of this size of machine can show (0.4–1 t/h): a value outside is uncertain, not wrong.
+common practice, no source: all ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from historian.tags import Tag, TagKind, pattern_of
+
+_OFF_ON = {0: "off", 1: "on"}
+WIPER_STATES = {0: "parked", 1: "wiping", 2: "jogging", 3: "fault"}
+WIPE_TRIGGERS = {0: "none", 1: "pressure difference", 2: "inlet pressure", 3: "clock", 4: "by hand"}
+DOSER_MODES = {0: "other", 1: "off", 2: "gravimetric", 3: "volumetric"}
+CONTROL_MODES = {
+    0: "other",
+    1: "off",
+    2: "automatic",
+    3: "tuning",
+    4: "standby",
+    5: "open loop",
+    6: "measuring only",
+}
+DIVERTER_STATES = {0: "good", 1: "reject", 2: "purge"}
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a canonical path stands for.
+
+    Attributes:
+        unit: canonical UCUM code.
+        kind: how the numbers are to be read.
+        text: for a person; ``*`` stands for the place number.
+        low, high: what the sensor can show, in the unit.
+        reference: ``gauge`` or ``absolute`` for pressures.
+        codes: number → word.
+    """
+
+    unit: str
+    kind: TagKind
+    text: str
+    low: float
+    high: float
+    reference: str = ""
+    codes: Mapping[int, str] = field(default_factory=dict)
+
+
+def _analog(unit: str, text: str, low: float, high: float, reference: str = "") -> Meaning:
+    return Meaning(unit, TagKind.ANALOG, text, low, high, reference)
+
+
+def _step(unit: str, text: str, low: float, high: float) -> Meaning:
+    return Meaning(unit, TagKind.STEP, text, low, high)
+
+
+def _code(text: str, codes: Mapping[int, str]) -> Meaning:
+    return Meaning("1", TagKind.CODE, text, min(codes), max(codes), codes=codes)
+
+
+def _switch(text: str, codes: Mapping[int, str] | None = None) -> Meaning:
+    return Meaning("1", TagKind.BOOLEAN, text, 0, 1, codes=codes or _OFF_ON)
+
+
+def _zone(prefix: str, what: str) -> dict[str, Meaning]:
+    """The tags of one heated zone."""
+    return {
+        f"{prefix}.temp.pv": _analog("Cel", f"{what}, temperature", -20, 450),
+        f"{prefix}.temp.sp": _step("Cel", f"{what}, set-point", 0, 400),
+        f"{prefix}.out": _analog("%", f"{what}, controller output", -100, 100),
+        f"{prefix}.i": _analog("A", f"{what}, heater current while on", 0, 100),
+    }
+
+
+CATALOGUE: Mapping[str, Meaning] = {
+    "doser.rate.pv": _analog("kg/h", "feed", 0, 3000),
+    "doser.rate.sp": _step("kg/h", "feed, set-point", 0, 3000),
+    "doser.weight.pv": _analog("kg", "hopper, net weight", -5, 2000),
+    "doser.level.pv": _analog("%", "hopper level", 0, 100),
+    "doser.screw.speed.pv": _analog("/min", "dosing screw, speed", 0, 300),
+    "doser.screw.torque.pv": _analog("%", "dosing screw, torque", 0, 200),
+    "doser.refill.state": _switch("hopper refill", {0: "closed", 1: "open"}),
+    "doser.mode.state": _code("doser mode", DOSER_MODES),
+    **_zone("extruder.zone.*", "barrel zone *"),
+    "extruder.zone.*.mode.state": _code("barrel zone *, controller mode", CONTROL_MODES),
+    "extruder.throat.temp.pv": _analog("Cel", "feed throat, temperature", -20, 200),
+    "extruder.screw.speed.pv": _analog("/min", "screw speed", 0, 600),
+    "extruder.screw.speed.sp": _step("/min", "screw speed, set-point", 0, 600),
+    "extruder.drive.torque.pv": _analog("%", "screw drive, torque", 0, 200),
+    "extruder.drive.current.pv": _analog("A", "screw drive, current", 0, 2000),
+    "extruder.drive.power.pv": _analog("kW", "screw drive, power", 0, 2000),
+    "extruder.drive.energy.total": _step("kW.h", "screw drive, energy counter", 0, 1e9),
+    "extruder.melt.temp.pv": _analog("Cel", "melt at the screw tip", -20, 450),
+    "extruder.head.pressure.pv": _analog("bar", "melt at the screw tip", -10, 500, "gauge"),
+    "extruder.vent.*.pressure.pv": _analog("mbar", "vent *, vacuum", 0, 1100, "absolute"),
+    "extruder.vent.*.temp.pv": _analog("Cel", "vent *, dome temperature", -20, 300),
+    "extruder.enable.state": _switch("screw drive"),
+    "filter.inlet.pressure.pv": _analog("bar", "melt pressure before the screen", -10, 500, "gauge"),
+    "filter.outlet.pressure.pv": _analog("bar", "melt pressure after the screen", -10, 500, "gauge"),
+    "filter.dp.calc": _analog("bar", "pressure difference over the screen", -20, 500, "gauge"),
+    "filter.inlet.melt_temp.pv": _analog("Cel", "melt before the screen", -20, 450),
+    "filter.outlet.melt_temp.pv": _analog("Cel", "melt after the screen", -20, 450),
+    **_zone("filter.plate.*", "heater plate *"),
+    "filter.plate.*.enabled.state": _switch("heater plate * in use", {0: "taken out", 1: "in use"}),
+    "filter.wiper.state": _code("wiper", WIPER_STATES),
+    "filter.wiper.angle.pv": _analog("deg", "wiper angle", -5, 365),
+    "filter.wiper.park.state": _switch("wiper park sensor", {0: "not at park", 1: "at park"}),
+    "filter.wiper.speed.pv": _analog("/min", "wiper speed", 0, 60),
+    "filter.wiper.torque.pv": _analog("%", "wiper drive, torque", 0, 200),
+    "filter.wipe.count.total": _step("1", "cleanings since the screen change", 0, 1e9),
+    "filter.wipe.trigger.state": _code("what started the last cleaning", WIPE_TRIGGERS),
+    "filter.discharge.screw.speed.pv": _analog("/min", "discharge screw, speed", 0, 100),
+    "filter.discharge.screw.torque.pv": _analog("%", "discharge screw, torque", 0, 200),
+    **_zone("filter.discharge", "discharge block"),
+    "filter.discharge.weight.total": _step("kg", "discharged mass", -5, 1e6),
+    "die.pressure.pv": _analog("bar", "melt before the die plate", -10, 500, "gauge"),
+    **_zone("die.zone.*", "die ring zone *"),
+    "pelletizer.knife.speed.pv": _analog("/min", "knife speed", 0, 6000),
+    "pelletizer.knife.speed.sp": _step("/min", "knife speed, set-point", 0, 6000),
+    "pelletizer.knife.torque.pv": _analog("%", "knife drive, torque", 0, 200),
+    "pelletizer.knife.pressure.pv": _analog("bar", "knife contact pressure", -1, 20, "gauge"),
+    "pelletizer.knife.pressure.sp": _step("bar", "knife contact pressure, set-point", 0, 20),
+    "pelletizer.closed.state": _switch("cutting chamber", {0: "open", 1: "closed"}),
+    "water.supply.temp.pv": _analog("Cel", "process water to the cutting chamber", -5, 120),
+    "water.supply.temp.sp": _step("Cel", "process water, set-point", 0, 100),
+    "water.return.temp.pv": _analog("Cel", "process water after cutting", -5, 120),
+    "water.flow.pv": _analog("m3/h", "process water, flow", 0, 200),
+    "water.pressure.pv": _analog("bar", "process water before the ring", -1, 20, "gauge"),
+    "water.tank.level.pv": _analog("%", "process water, tank level", 0, 100),
+    "water.cooler.valve.out": _analog("%", "water cooler, valve", 0, 100),
+    "dryer.current.pv": _analog("A", "dryer rotor, current", 0, 200),
+    "dryer.speed.pv": _analog("/min", "dryer rotor, speed", 0, 4000),
+    "dryer.exhaust.temp.pv": _analog("Cel", "dryer exhaust", -20, 150),
+    "dryer.vibration.pv": _analog("mm/s", "dryer rotor, vibration", 0, 100),
+    "diverter.state": _code("diverter", DIVERTER_STATES),
+    "product.scale.total": _step("kg", "product scale", -5, 1e7),
+    "line.power.pv": _analog("kW", "line, active power", 0, 10_000),
+    "line.energy.total": _step("kW.h", "line, energy counter", 0, 1e9),
+    "room.temp.pv": _analog("Cel", "hall", -40, 70),
+}
+
+
+def meaning_of(path: str) -> Meaning | None:
+    """What a canonical path stands for; None for a path of the user's own.
+
+    Example:
+        >>> meaning_of("filter.plate.3.temp.pv").unit
+        'Cel'
+    """
+    return CATALOGUE.get(pattern_of(path))
+
+
+def canonical_tag(path: str, *, source: str = "", simulated: bool = False, unit: str = "1") -> Tag:
+    """A tag as the catalogue knows it; ``unit`` counts for paths of the user's own only."""
+    meaning = meaning_of(path)
+    if meaning is None:
+        return Tag(path, unit, text=path, source=source, simulated=simulated)
+    place = path.split(".")[2] if "*" in pattern_of(path) else ""
+    return Tag(
+        path,
+        meaning.unit,
+        meaning.kind,
+        meaning.text.replace("*", place),
+        meaning.reference,
+        meaning.codes,
+        source,
+        simulated,
+    )
