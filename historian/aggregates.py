@@ -12,8 +12,8 @@ from enum import StrEnum
 import numpy as np
 
 from historian.errors import WrongInput
-from historian.frame import Series
-from historian.quality import NO_DATA, is_bad, is_good
+from historian.frame import Series, Values
+from historian.quality import NO_DATA, Mask, is_bad, is_good
 
 CALCULATED = 0x401
 DATA_SUB_NORMAL = 0x40A4_0000
@@ -45,7 +45,13 @@ class AggregateRow:
 
 
 def aggregate_series(
-    series: Series, start_ns: int, end_ns: int, interval_ns: int, kind: Aggregate, *, uncertain_is_bad: bool = True
+    series: Series,
+    start_ns: int,
+    end_ns: int,
+    interval_ns: int,
+    kind: Aggregate,
+    *,
+    uncertain_is_bad: bool = True,
 ) -> list[AggregateRow]:
     """One row an interval over [start, end).
 
@@ -72,7 +78,7 @@ def aggregate_series(
     ]
 
 
-def _row(time_ns: int, value: np.ndarray, usable: np.ndarray, kind: Aggregate) -> AggregateRow:  # type: ignore[type-arg]
+def _row(time_ns: int, value: Values, usable: Mask, kind: Aggregate) -> AggregateRow:
     if len(value) == 0:
         return AggregateRow(time_ns, float("nan"), NO_DATA)
     chosen = value[usable]
@@ -81,5 +87,6 @@ def _row(time_ns: int, value: np.ndarray, usable: np.ndarray, kind: Aggregate) -
         return AggregateRow(time_ns, float(len(chosen)), quality if len(chosen) else AGGREGATE_INVALID_INPUTS)
     if len(chosen) == 0:
         return AggregateRow(time_ns, float("nan"), NO_DATA)
-    reduce = {Aggregate.AVERAGE: np.mean, Aggregate.MINIMUM: np.min, Aggregate.MAXIMUM: np.max}[kind]
-    return AggregateRow(time_ns, float(reduce(chosen)), quality)
+    if kind is Aggregate.AVERAGE:
+        return AggregateRow(time_ns, float(chosen.mean()), quality)
+    return AggregateRow(time_ns, float(chosen.min() if kind is Aggregate.MINIMUM else chosen.max()), quality)

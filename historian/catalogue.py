@@ -2,7 +2,7 @@
 
 Paths that are not listed are allowed in a line's file, but must then say their unit.
 Numbering starts at 1 at the feed end, or at the top going clockwise.
-Ranges are what a sensor of this size of machine can show (0.4–1 t/h): a value outside is uncertain, not wrong.
+Ranges are what a sensor on a machine of 0.4–1 t/h can show: a value outside is uncertain, not wrong.
 common practice, no source: all ranges.
 """
 

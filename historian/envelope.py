@@ -31,7 +31,7 @@ class Envelope:
 def envelope_of(series: Series, start_ns: int, end_ns: int, columns: int) -> Envelope:
     """The outline of a series: exact to the pixel, with every gap kept.
 
-    Bad samples carry no value; the first bad sample of each run stays as a NaN, so that the line breaks there.
+    Bad samples carry no value; the first of each bad run stays as a NaN, so that the line breaks there.
 
     Args:
         series: samples sorted by time; samples outside the window are passed over.
@@ -58,7 +58,12 @@ def envelope_of(series: Series, start_ns: int, end_ns: int, columns: int) -> Env
 
 
 def _corners(
-    time_ns: Times, value: Values, start_ns: int, end_ns: int, columns: int, index: np.ndarray[tuple[int], np.dtype[np.int64]]
+    time_ns: Times,
+    value: Values,
+    start_ns: int,
+    end_ns: int,
+    columns: int,
+    index: np.ndarray[tuple[int], np.dtype[np.int64]],
 ) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """Index of first, minimum, maximum and last of each pixel column, for samples that have a value."""
     if len(time_ns) == 0:
@@ -68,4 +73,6 @@ def _corners(
     ends = np.append(starts[1:], len(column))
     # Sorting by (column, value) puts each column's minimum first and its maximum last.
     order = np.lexsort((value, column))
-    return np.unique(np.concatenate((index[starts], index[ends - 1], index[order[starts]], index[order[ends - 1]])))
+    return np.unique(
+        np.concatenate((index[starts], index[ends - 1], index[order[starts]], index[order[ends - 1]]))
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -129,7 +130,7 @@ class Frame:
             return
         cuts = np.flatnonzero(np.diff(self.tag)) + 1
         edges = [0, *cuts.tolist(), len(self)]
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             yield int(self.tag[a]), Series(self.time_ns[a:b], self.value[a:b], self.quality[a:b])
 
 

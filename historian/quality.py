@@ -55,17 +55,20 @@ def is_good(quality: QualityArray) -> Mask:
         >>> is_good(np.array([GOOD, LAST_USABLE, NO_DATA], dtype=np.uint32)).tolist()
         [True, False, False]
     """
-    return (quality & np.uint32(_SEVERITY_MASK)) == 0
+    mask: Mask = (quality & np.uint32(_SEVERITY_MASK)) == 0
+    return mask
 
 
 def is_uncertain(quality: QualityArray) -> Mask:
     """Which samples are uncertain: severity bits 01."""
-    return (quality & np.uint32(_SEVERITY_MASK)) == UNCERTAIN
+    mask: Mask = (quality & np.uint32(_SEVERITY_MASK)) == UNCERTAIN
+    return mask
 
 
 def is_bad(quality: QualityArray) -> Mask:
     """Which samples are bad: severity bits 10 (11 is reserved and counts as bad too)."""
-    return (quality & np.uint32(BAD)) != 0
+    mask: Mask = (quality & np.uint32(BAD)) != 0
+    return mask
 
 
 def in_words(quality: int) -> str:
@@ -78,4 +81,4 @@ def in_words(quality: int) -> str:
     code = quality & 0xFFFF_0000
     if code in _WORDS:
         return _WORDS[code]
-    return _WORDS[code & _SEVERITY_MASK] if code & _SEVERITY_MASK in _WORDS else "bad"
+    return _WORDS.get(code & _SEVERITY_MASK, "bad")

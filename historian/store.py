@@ -69,7 +69,7 @@ class Store(Protocol):
         The same tag, source time and clock epoch twice: the last one written is given.
 
         Args:
-            bound_before: give the last sample before the start as well, where there is one.
+            bound_before: give the last sample of the quarter hour before the start as well, if there is one.
 
         Raises:
             UnknownTag: naming the path and the nearest known one.
