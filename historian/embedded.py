@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from historian.aggregates import Aggregate, AggregateRow, aggregate_series
 from historian.envelope import Envelope, envelope_of
 from historian.errors import UnitMismatch, UnknownTag
-from historian.frame import NS, Frame, Qualities, Series, Times, Values
-from historian.recent import Recent
+from historian.frame import NS, Frame, Series
+from historian.recent import Recent, Row
 from historian.store import Sample
 from historian.tags import Tag
 from historian.units import conversion
@@ -102,8 +102,7 @@ class EmbeddedStore:
         """The samples with start ≤ source time < end, each tag sorted by time."""
         ids = {path: self._tag(path).id for path in paths}
         wanted = np.array(sorted(set(ids.values())), dtype=np.int32)
-        rows = self._recent.rows_between(start_ns, end_ns)
-        found = _gather((f for row in rows for f in row.frames), wanted, start_ns, end_ns)
+        found = _gather(self._recent.rows_between(start_ns, end_ns), wanted, start_ns, end_ns)
         if bound_before:
             self._put_bounds(found, wanted, start_ns)
         return {path: found[number] for path, number in ids.items()}
@@ -131,7 +130,7 @@ class EmbeddedStore:
         """The frames as they arrived, with their arrival numbers, from the one after ``after``."""
         while rows := self._recent.rows_after(after):
             for row in rows:
-                for number, frame in enumerate(row.frames, start=row.first_seq):
+                for number, frame in row.frames():
                     if number > after:
                         yield number, frame
             after = rows[-1].seq
@@ -167,7 +166,7 @@ class EmbeddedStore:
     def _put_bounds(self, found: dict[int, Series], wanted: _Numbers, start_ns: int) -> None:
         """Put each tag's last sample before the start in front of its series."""
         rows = self._recent.rows_between(start_ns - LOOK_BACK_NS, start_ns)
-        before = _gather((f for row in rows for f in row.frames), wanted, start_ns - LOOK_BACK_NS, start_ns)
+        before = _gather(rows, wanted, start_ns - LOOK_BACK_NS, start_ns)
         for number, old in before.items():
             if len(old):
                 new = found[number]
@@ -219,21 +218,14 @@ class _Newest:
         self._arrival_ns = np.append(self._arrival_ns, np.zeros(more, dtype=np.int64))
 
 
-def _gather(frames: Iterable[Frame], wanted: _Numbers, start_ns: int, end_ns: int) -> dict[int, Series]:
+def _gather(rows: Iterable[Row], wanted: _Numbers, start_ns: int, end_ns: int) -> dict[int, Series]:
     """The samples of the wanted tags within the window, each tag sorted; the last write of a double stays."""
-    parts: list[tuple[_Numbers, Times, Values, Qualities, _Numbers]] = []
-    for frame in frames:
-        inside = (frame.time_ns >= start_ns) & (frame.time_ns < end_ns) & np.isin(frame.tag, wanted)
+    parts: list[tuple[NDArray[Any], ...]] = []
+    for row in rows:
+        inside = np.isin(row.tag, wanted) & (row.time_ns >= start_ns) & (row.time_ns < end_ns)
         if inside.any():
-            epoch = np.full(int(inside.sum()), frame.clock_epoch, dtype=np.int32)
-            part = (
-                frame.tag[inside],
-                frame.time_ns[inside],
-                frame.value[inside],
-                frame.quality[inside],
-                epoch,
-            )
-            parts.append(part)
+            columns = (row.tag, row.time_ns, row.value, row.quality, row.clock_epoch())
+            parts.append(tuple(column[inside] for column in columns))
     if not parts:
         return {int(n): Series.empty() for n in wanted}
     tag, time_ns, value, quality, epoch = (np.concatenate(column) for column in zip(*parts, strict=True))

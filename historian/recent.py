@@ -13,9 +13,11 @@ import struct
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.errors import StoredDataDamaged, StoreFull, StoreReadOnly, WrongInput
 from historian.frame import NS, Frame, Qualities, TagIds, Times, Values
@@ -47,11 +49,31 @@ CREATE INDEX IF NOT EXISTS rows_by_time ON rows (last_ns, first_ns);
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row of the table, decoded: several frames one after the other."""
+    """One row of the table, decoded: the columns of all its frames, one frame after the other.
+
+    Attributes:
+        first_seq, seq: arrival numbers of the first and the last frame.
+        heads: arrival, clock epoch and number of samples of each frame.
+    """
 
     first_seq: int
     seq: int
-    frames: tuple[Frame, ...]
+    heads: NDArray[np.void]
+    tag: TagIds
+    time_ns: Times
+    value: Values
+    quality: Qualities
+
+    def frames(self) -> Iterator[tuple[int, Frame]]:
+        """Each frame with its arrival number."""
+        edges = np.concatenate(([0], np.cumsum(self.heads["samples"]))).tolist()
+        for place, (head, (a, b)) in enumerate(zip(self.heads, pairwise(edges), strict=True)):
+            columns = (self.tag[a:b], self.time_ns[a:b], self.value[a:b], self.quality[a:b])
+            yield self.first_seq + place, Frame(*columns, int(head["arrival_ns"]), int(head["clock_epoch"]))
+
+    def clock_epoch(self) -> NDArray[np.int32]:
+        """The clock epoch of each sample."""
+        return np.repeat(self.heads["clock_epoch"], self.heads["samples"])
 
 
 def encode(frames: Sequence[Frame]) -> bytes:
@@ -67,8 +89,8 @@ def encode(frames: Sequence[Frame]) -> bytes:
     return _HEAD.pack(_MAGIC, zlib.crc32(rest), len(frames), int(heads["samples"].sum())) + rest
 
 
-def decode(body: bytes, *, where: str) -> tuple[Frame, ...]:
-    """The frames of a row's body.
+def decode(body: bytes, first_seq: int, seq: int, *, where: str) -> Row:
+    """The row of a body.
 
     Raises:
         StoredDataDamaged: the body is not what ``encode`` wrote; ``where`` names the place.
@@ -83,17 +105,15 @@ def decode(body: bytes, *, where: str) -> tuple[Frame, ...]:
             f"{where}: the row's check sum does not match; the other rows are readable. "
             "Copy the store's folder away before anything else is tried"
         )
-    at = _HEAD.size
-    heads = np.frombuffer(body, _FRAME, frames, at)
-    at += frames * _FRAME.itemsize
-    tag: TagIds = np.frombuffer(body, np.int32, samples, at)
-    time_ns: Times = np.frombuffer(body, np.int64, samples, at + 4 * samples)
-    value: Values = np.frombuffer(body, np.float64, samples, at + 12 * samples)
-    quality: Qualities = np.frombuffer(body, np.uint32, samples, at + 20 * samples)
-    edges = np.concatenate(([0], np.cumsum(heads["samples"]))).tolist()
-    return tuple(
-        Frame(tag[a:b], time_ns[a:b], value[a:b], quality[a:b], int(h["arrival_ns"]), int(h["clock_epoch"]))
-        for h, a, b in zip(heads, edges[:-1], edges[1:], strict=True)
+    at = _HEAD.size + frames * _FRAME.itemsize
+    return Row(
+        first_seq,
+        seq,
+        np.frombuffer(body, _FRAME, frames, _HEAD.size),
+        np.frombuffer(body, np.int32, samples, at),
+        np.frombuffer(body, np.int64, samples, at + 4 * samples),
+        np.frombuffer(body, np.float64, samples, at + 12 * samples),
+        np.frombuffer(body, np.uint32, samples, at + 20 * samples),
     )
 
 
@@ -196,7 +216,8 @@ class Recent:
         bodies = self._db.execute(
             "SELECT seq, body FROM rows WHERE seq BETWEEN ? AND ? ORDER BY seq", (first, last)
         ).fetchall()
-        frames = [f for seq, body in bodies for f in decode(body, where=f"{self.path}, row {seq}")]
+        rows = [decode(body, seq, seq, where=self._place(seq)) for seq, body in bodies]
+        frames = [frame for row in rows for _, frame in row.frames()]
         self._db.execute("DELETE FROM rows WHERE seq BETWEEN ? AND ?", (first, last))
         self._insert(first, last, frames)
         return len(numbers)
@@ -248,7 +269,10 @@ class Recent:
     def _rows(self, clause: str, values: tuple[int, ...]) -> list[Row]:
         with told(self.path):
             found = self._db.execute(f"SELECT first_seq, seq, body FROM rows {clause}", values).fetchall()
-        return [Row(first, seq, decode(body, where=f"{self.path}, row {seq}")) for first, seq, body in found]
+        return [decode(body, first, seq, where=self._place(seq)) for first, seq, body in found]
+
+    def _place(self, seq: int) -> str:
+        return f"{self.path}, row {seq}"
 
     def _transaction(self) -> _Transaction:
         return _Transaction(self._db)
