@@ -13,11 +13,10 @@ import numpy as np
 
 from historian.errors import WrongInput
 from historian.frame import Series, Values
-from historian.quality import NO_DATA, Mask, is_bad, is_good
+from historian.quality import BAD, NO_DATA, Mask, is_bad, is_good
 
 CALCULATED = 0x401
 DATA_SUB_NORMAL = 0x40A4_0000
-AGGREGATE_INVALID_INPUTS = 0x80D6_0000
 
 
 class Aggregate(StrEnum):
@@ -50,13 +49,10 @@ def aggregate_series(
     end_ns: int,
     interval_ns: int,
     kind: Aggregate,
-    *,
-    uncertain_is_bad: bool = True,
 ) -> list[AggregateRow]:
     """One row an interval over [start, end).
 
-    Args:
-        uncertain_is_bad: the standard's TreatUncertainAsBad.
+    Only good samples count; others make the row uncertain, and a row without a good one is bad.
 
     Raises:
         WrongInput: an end before the start, or an interval that is not positive.
@@ -72,19 +68,22 @@ def aggregate_series(
     ends = np.minimum(starts + interval_ns, end_ns)
     low = np.searchsorted(series.time_ns, starts, side="left")
     high = np.searchsorted(series.time_ns, ends, side="left")
-    usable = is_good(series.quality) if uncertain_is_bad else ~is_bad(series.quality)
+    usable, bad = is_good(series.quality), is_bad(series.quality)
     return [
-        _row(int(t), series.value[a:b], usable[a:b], kind) for t, a, b in zip(starts, low, high, strict=True)
+        _row(int(t), series.value[a:b], usable[a:b], bool(bad[a:b].all()), kind)
+        for t, a, b in zip(starts, low, high, strict=True)
     ]
 
 
-def _row(time_ns: int, value: Values, usable: Mask, kind: Aggregate) -> AggregateRow:
+def _row(time_ns: int, value: Values, usable: Mask, all_bad: bool, kind: Aggregate) -> AggregateRow:
     if len(value) == 0:
         return AggregateRow(time_ns, float("nan"), NO_DATA)
     chosen = value[usable]
     quality = CALCULATED if usable.all() else DATA_SUB_NORMAL | CALCULATED
     if kind is Aggregate.COUNT:
-        return AggregateRow(time_ns, float(len(chosen)), quality if len(chosen) else AGGREGATE_INVALID_INPUTS)
+        return AggregateRow(
+            time_ns, float("nan") if all_bad else float(len(chosen)), BAD if all_bad else quality
+        )
     if len(chosen) == 0:
         return AggregateRow(time_ns, float("nan"), NO_DATA)
     if kind is Aggregate.AVERAGE:

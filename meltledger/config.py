@@ -1,0 +1,305 @@
+"""Reads a line's file: every fault at once, each with its line, its key and what to do."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from historian.catalogue import canonical_tag, meaning_of
+from historian.errors import WrongInput
+from historian.tags import Tag
+from historian.units import conversion, quantity
+from meltledger.errors import Fault, LineFileWrong
+from meltledger.linefile import LineFile, Machine, RuleSection, Source
+from meltledger.places import line_of
+from rules.detectors import RULES, detectors_for
+from rules.line import LineFacts, MeltFilter, RuleSetting
+
+Path_ = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LineConfig:
+    """A line as its file describes it, with paths resolved and units made canonical.
+
+    Attributes:
+        path: the file.
+        file: its keys.
+        folder: of the store.
+        journal: file of the journal.
+        trials: file of the trial record.
+        facts: what the rules need.
+        tags: every tag that a source delivers, without numbers.
+        simulated: whether its sources are simulated.
+    """
+
+    path: Path
+    file: LineFile
+    folder: Path
+    journal: Path
+    trials: Path
+    facts: LineFacts
+    tags: tuple[Tag, ...]
+    simulated: bool
+
+
+def load(path: Path) -> LineConfig:
+    """The line that a file describes.
+
+    Raises:
+        LineFileWrong: with every fault found.
+        WrongInput: the file cannot be read.
+    """
+    text = _text(path)
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise LineFileWrong(path, [_syntax_fault(error)]) from error
+    try:
+        file = LineFile.model_validate(raw)
+    except ValidationError as error:
+        raise LineFileWrong(path, [_fault(text, e) for e in error.errors()]) from error
+    faults = [Fault(line_of(text, key), _dotted(key), said) for key, said in _meaning_faults(file)]
+    if faults:
+        raise LineFileWrong(path, faults)
+    folder = path.parent / file.store.path
+    journal = path.parent / file.journal.path if file.journal.path else folder / "journal.db"
+    simulated = file.source[0].simulated
+    return LineConfig(
+        path, file, folder, journal, folder / "trials.db", _facts(file), tuple(_tags(file)), simulated
+    )
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        raise WrongInput(
+            f"{path}: there is no such file; see docs/line-file.md for how to write one"
+        ) from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise WrongInput(f"{path}: cannot be read as UTF-8 text ({error})") from error
+
+
+def _syntax_fault(error: tomllib.TOMLDecodeError) -> Fault:
+    words = str(error)
+    place = words.rpartition("(at line ")[2].partition(",")[0]
+    return Fault(int(place) if place.isdigit() else 1, "TOML", f"{words}; mend the syntax there")
+
+
+def _dotted(key: Path_) -> str:
+    return ".".join(
+        str(part + 1) if isinstance(part, int) else f'"{part}"' if "." in part else part for part in key
+    )
+
+
+def _fault(text: str, error: Any) -> Fault:
+    """One of pydantic's errors in our words."""
+    key: Path_ = tuple(p for p in error["loc"] if p != "[key]")
+    said = str(error["msg"]).removeprefix("Value error, ")
+    if error["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(key[-1]), _keys_at(key[:-1]), n=1, cutoff=0.3)
+        known = ", ".join(_keys_at(key[:-1]))
+        said = (
+            f"this key is not known; the nearest is '{near[0]}'" if near else f"not known; known are {known}"
+        )
+    elif error["type"] == "missing":
+        said = "this key is missing; add it"
+    elif isinstance(error.get("input"), str | int | float) and error["type"] != "value_error":
+        said = f"{said}, not {error['input']!r}"
+    return Fault(line_of(text, key), _dotted(key), said)
+
+
+def _keys_at(key: Path_) -> list[str]:
+    """The keys that the file may have at a place."""
+    model: Any = LineFile
+    for part in key:
+        if isinstance(part, int) or not (isinstance(model, type) and issubclass(model, BaseModel)):
+            model = model if isinstance(part, int) else _element(model)
+            continue
+        field = model.model_fields.get(part)
+        if field is None:
+            return []
+        model = _element(field.annotation)
+    return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
+
+
+def _element(annotation: Any) -> Any:
+    """The model inside tuple[Model, ...], dict[str, Model] or Model | None."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = [_element(a) for a in get_args(annotation)]
+    return next((m for m in inner if isinstance(m, type) and issubclass(m, BaseModel)), annotation)
+
+
+def _meaning_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
+    """What is well formed but cannot be meant."""
+    yield from _source_faults(file.source)
+    for number, machine in enumerate(file.machine):
+        yield from _machine_faults(machine, number, file)
+    kinds = [m.kind for m in file.machine]
+    for kind in sorted({k for k in kinds if kinds.count(k) > 1}):
+        yield (
+            ("machine", len(kinds) - 1 - kinds[::-1].index(kind)),
+            f"the file has two machines of kind '{kind}'",
+        )
+    yield from _rule_faults(file)
+
+
+def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Path_, str]]:
+    if len({s.simulated for s in sources}) > 1:
+        at = next(i for i, s in enumerate(sources) if s.simulated != sources[0].simulated)
+        yield (
+            ("source", at, "simulated"),
+            "a line is either simulated or real: its data must never be mixed. Give simulated sources a line "
+            "and a store of their own",
+        )
+    names: set[str] = set()
+    delivered: dict[str, str] = {}
+    for number, source in enumerate(sources):
+        if source.name in names:
+            yield ("source", number, "name"), f"two sources are named '{source.name}'; rename one"
+        names.add(source.name)
+        for path, tag in source.tags.items():
+            key = ("source", number, "tags", path)
+            if path in delivered:
+                yield key, f"source '{delivered[path]}' delivers this tag already; keep one of the two"
+            delivered[path] = source.name
+            yield from ((key, said) for said in _tag_faults(path, tag.unit, tag.node))
+
+
+def _tag_faults(path: str, unit: str | None, node: str) -> Iterator[str]:
+    meaning = meaning_of(path)
+    if meaning is None and unit is None:
+        yield 'this path is not in the catalogue, so it must say its unit: add unit = "…" ("1" for none)'
+    if meaning is not None and unit is not None:
+        try:
+            conversion(unit, meaning.unit)
+        except WrongInput as error:
+            yield str(error)
+    identifier = node.rsplit(";", maxsplit=1)[-1]
+    if not (node.startswith(("nsu=", "ns=", "i=", "s=")) and identifier[:2] in ("s=", "i=", "g=", "b=")):
+        yield f"'{node}' is not a node; write nsu=URI;s=NAME or ns=4;s=NAME"
+
+
+def _machine_faults(machine: Machine, number: int, file: LineFile) -> Iterator[tuple[Path_, str]]:
+    at: Path_ = ("machine", number)
+    delivered = {path for source in file.source for path in source.tags}
+    if machine.kind == "melt-filter" and machine.plates is None:
+        yield at, "a melt filter needs its number of heater plates: add plates = 8, or what it has"
+    if machine.kind != "melt-filter" and (machine.cleaning or machine.plates is not None):
+        yield at, f"plates and cleaning belong to a machine of kind 'melt-filter', not '{machine.kind}'"
+    if machine.plates_out_permitted:
+        if machine.plates_out_permitted >= (machine.plates or 1):
+            yield (*at, "plates_out_permitted"), "fewer than all plates may be permitted to be out"
+        if not machine.permitted_by:
+            yield (
+                (*at, "plates_out_permitted"),
+                "only what the maker's manual permits, with the name of who entered it: add permitted_by",
+            )
+    for place, cleaning in enumerate(machine.cleaning):
+        key = (*at, "cleaning", place)
+        if cleaning.because == "load":
+            if cleaning.tag is None or cleaning.above is None:
+                yield key, "a cleaning because of load needs tag and above"
+            elif cleaning.tag not in delivered and cleaning.tag != "filter.dp.calc":
+                yield (*key, "tag"), f"no source delivers '{cleaning.tag}'; add it to a source's tags"
+        elif cleaning.after is None:
+            yield key, 'a cleaning by the clock needs after = "9 min" or what is set'
+
+
+def _rule_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
+    for number, rule in enumerate(file.rule):
+        if rule.kind not in RULES:
+            near = difflib.get_close_matches(rule.kind, RULES, n=1, cutoff=0.3)
+            hint = f"the nearest is '{near[0]}'" if near else f"known are {', '.join(RULES)}"
+            yield ("rule", number, "kind"), f"there is no rule '{rule.kind}'; {hint}"
+            continue
+        for key, value in (rule.model_extra or {}).items():
+            try:
+                _parameter(rule.kind, key, value)
+            except WrongInput as error:
+                yield ("rule", number, key), str(error)
+    if any(r.kind not in RULES for r in file.rule):
+        return
+    try:
+        detectors_for(_facts(file), {t.path: t for t in _tags(file)})
+    except WrongInput as error:
+        yield ("rule",), str(error)
+
+
+def _facts(file: LineFile) -> LineFacts:
+    machines = {m.kind: m for m in file.machine}
+    extruder, melt_filter = machines.get("extruder"), machines.get("melt-filter")
+    return LineFacts(
+        name=file.line.name,
+        melt_filter=_melt_filter(melt_filter) if melt_filter else None,
+        barrel_zones=(extruder.zones or 0) if extruder else 0,
+        planned_kg_h=file.plan.throughput,
+        rules={r.kind: _setting(r) for r in file.rule},
+    )
+
+
+def _melt_filter(machine: Machine) -> MeltFilter:
+    load = next((c for c in machine.cleaning if c.because == "load" and c.tag == "filter.dp.calc"), None)
+    clock = next((c for c in machine.cleaning if c.because == "clock"), None)
+    return MeltFilter(
+        plates=machine.plates or 0,
+        plates_out_permitted=machine.plates_out_permitted,
+        trigger_dp_bar=load.above if load else None,
+        trigger_held_s=(load.held or 0.0) if load else 0.0,
+        max_interval_s=clock.after if clock else None,
+        park_deg=machine.park.at,
+        park_tolerance_deg=machine.park.tolerance,
+        screen_area_cm2=machine.screen_area,
+        fineness_um=machine.fineness,
+        heater_a=machine.heater.current,
+        heater_kw=machine.heater.power,
+    )
+
+
+def _setting(rule: RuleSection) -> RuleSetting:
+    numbers: dict[str, float] = {}
+    for key, value in (rule.model_extra or {}).items():
+        try:
+            name, number = _parameter(rule.kind, key, value)
+        except WrongInput:
+            continue  # told by _rule_faults, with its line
+        numbers[name] = number
+    return RuleSetting(rule.enabled, rule.priority, rule.advice, numbers)
+
+
+def _parameter(kind: str, key: str, value: Any) -> tuple[str, float]:
+    """A rule's key in the file, written with its unit, as the detector's parameter and number."""
+    parameters: Mapping[str, Any] = (
+        {_spoken(p.name): p for p in RULES[kind].parameters} if kind in RULES else {}
+    )
+    if key not in parameters:
+        near = difflib.get_close_matches(key, parameters, n=1, cutoff=0.3)
+        hint = f"the nearest is '{near[0]}'" if near else f"known are {', '.join(parameters) or 'none'}"
+        raise WrongInput(f"rule '{kind}' has no '{key}'; {hint}")
+    parameter = parameters[key]
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise WrongInput(f'write a number with its unit, such as "{parameter.default} {parameter.unit}"')
+    if isinstance(value, str):
+        return parameter.name, quantity(value, parameter.unit)
+    if parameter.unit != "1":
+        raise WrongInput(f'write it with its unit, as text: "{value} {parameter.unit}"')
+    return parameter.name, float(value)
+
+
+def _spoken(name: str) -> str:
+    """A parameter's name without its unit: ``horizon_s`` is written ``horizon``."""
+    return name.rsplit("_", 1)[0] if "_" in name else name
+
+
+def _tags(file: LineFile) -> Iterator[Tag]:
+    for source in file.source:
+        for path, tag in source.tags.items():
+            yield canonical_tag(path, source=source.name, simulated=source.simulated, unit=tag.unit or "1")

@@ -1,0 +1,147 @@
+"""Samples, qualities and units against published standards and a reference library."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pint
+import pytest
+
+from historian.aggregates import Aggregate, aggregate_series
+from historian.frame import NS, Series
+from historian.quality import BAD, GOOD, UNCERTAIN, is_bad, is_good, is_uncertain
+from historian.units import UNECE, conversion
+
+SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "checks"
+needs_shared = pytest.mark.skipif(
+    not SHARED.is_dir(), reason="the folder of check values is not beside the project"
+)
+
+
+def rows(name: str) -> Iterator[dict[str, str]]:
+    with (SHARED / name).open(newline="", encoding="utf-8") as file:
+        yield from csv.DictReader(file)
+
+
+@pytest.mark.shared
+@needs_shared
+def test_status_codes_have_the_severity_of_the_standards_table() -> None:
+    """Source: OPC 10000-4 7.39 and the OPC UA status-code table (56 codes)."""
+    masks = {"Good": is_good, "Uncertain": is_uncertain, "Bad": is_bad}
+    checked = 0
+    for row in rows("opcua_status_codes.csv"):
+        code = np.array([int(row["hex"], 16)], dtype=np.uint32)
+        assert [name for name, mask in masks.items() if mask(code)[0]] == [row["severity"]], row["name"]
+        checked += 1
+    assert checked >= 50
+
+
+@pytest.mark.shared
+@needs_shared
+def test_named_codes_have_the_standards_numbers() -> None:
+    """Source: the OPC UA status-code table."""
+    from historian import quality
+
+    table = {row["name"]: int(row["hex"], 16) for row in rows("opcua_status_codes.csv")}
+    ours = {
+        "Good": GOOD,
+        "Uncertain": UNCERTAIN,
+        "Bad": BAD,
+        "BadNoData": quality.NO_DATA,
+        "BadNoCommunication": quality.NO_COMMUNICATION,
+        "BadSensorFailure": quality.SENSOR_FAILURE,
+        "BadOutOfService": quality.OUT_OF_SERVICE,
+        "BadNodeIdUnknown": quality.NODE_ID_UNKNOWN,
+        "UncertainLastUsableValue": quality.LAST_USABLE,
+        "UncertainSubstituteValue": quality.SUBSTITUTED,
+        "UncertainSensorNotAccurate": quality.SENSOR_NOT_ACCURATE,
+        "UncertainEngineeringUnitsExceeded": quality.RANGE_EXCEEDED,
+        "UncertainNoCommunicationLastUsableValue": quality.NO_COMMUNICATION_LAST_USABLE,
+    }
+    assert {name: table[name] for name in ours} == ours
+
+
+@pytest.mark.shared
+@needs_shared
+def test_unit_numbers_are_those_of_the_unece_table() -> None:
+    """Source: UNECE Recommendation 20 as numbered by OPC 10000-8 5.6.3."""
+    checked = 0
+    for row in rows("units.csv"):
+        if not row["opcua_unit_id"]:
+            continue
+        ours = UNECE.get(int(row["opcua_unit_id"]))
+        assert ours is not None, row
+        # A speed is written /min here; UCUM lets an annotation such as {rev} stand or fall.
+        assert conversion(ours, row["ucum"].replace("{rev}", "")) == (1.0, 0.0)
+        checked += 1
+    assert checked >= 30
+
+
+@pytest.mark.parametrize(
+    ("source", "target", "expression", "to"),
+    [
+        ("[psi]", "bar", "psi", "bar"),
+        ("MPa", "bar", "MPa", "bar"),
+        ("[degF]", "Cel", "degF", "degC"),
+        ("[lb_av]/h", "kg/h", "lb/h", "kg/h"),
+        ("kW.h/kg", "MJ/kg", "kilowatt_hour/kg", "MJ/kg"),
+        ("L/min", "m3/h", "L/min", "m**3/h"),
+        ("[ston_av]", "kg", "short_ton", "kg"),
+        ("[in_i]", "mm", "inch", "mm"),
+    ],
+)
+def test_conversions_against_pint(source: str, target: str, expression: str, to: str) -> None:
+    """Source: the reference library pint, with the unit spelled in its own words here."""
+    scale, offset = conversion(source, target)
+    registry = pint.UnitRegistry()
+    for value in (-17.5, 0.0, 42.0, 260.0):
+        expected = registry.Quantity(value, expression).to(to).magnitude
+        assert value * scale + offset == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+def test_conversions_against_definitions() -> None:
+    """Source: NIST SP 811 (2008), appendix B: 1 psi = 6.894757 kPa, 1 lb = 0.45359237 kg, 1 kW·h = 3.6 MJ."""
+    assert conversion("[psi]", "kPa")[0] == pytest.approx(6.894757, rel=1e-6)
+    assert conversion("[lb_av]", "kg")[0] == pytest.approx(0.45359237, rel=1e-12)
+    assert conversion("kW.h/kg", "MJ/kg")[0] == pytest.approx(3.6, rel=1e-12)
+
+
+def _raw(name: str) -> Series:
+    codes = {"Good": GOOD, "Uncertain": UNCERTAIN, "Bad": BAD}
+    found = [r for r in rows("opcua_p13_raw.csv") if r["historian"] == name]
+    return Series.of(
+        [int(float(r["t_s"]) * NS) for r in found],
+        [float(r["value"]) if r["value"] and r["quality"] != "Bad" else math.nan for r in found],
+        [codes[r["quality"]] for r in found],
+    )
+
+
+@pytest.mark.shared
+@needs_shared
+@pytest.mark.parametrize("historian", ["Historian1", "Historian2"])
+@pytest.mark.parametrize("kind", [Aggregate.AVERAGE, Aggregate.MINIMUM, Aggregate.COUNT])
+def test_aggregates_against_the_standards_example_rows(historian: str, kind: Aggregate) -> None:
+    """Source: OPC 10000-13 annex A; qualities by severity.
+
+    The rows of Average and Minimum are confirmed by a second source, those of Count stand in one only.
+    """
+    trusted = ("confirmed", "single-source")
+    expected = [
+        r
+        for r in rows("opcua_p13_expected.csv")
+        if r["aggregate"] == kind and r["historian"] == historian and r["status"] in trusted
+    ]
+    assert len(expected) >= 5
+    interval_ns = int(float(expected[0]["interval_s"]) * NS)
+    ours = {r.time_ns: r for r in aggregate_series(_raw(historian), 0, 100 * NS, interval_ns, kind)}
+    for row in expected:
+        found = ours[int(float(row["t_start_s"]) * NS)]
+        if row["value"]:
+            assert found.value == pytest.approx(float(row["value"])), row
+            assert found.quality >> 30 == (1 if row["quality"].startswith("Uncertain") else 0), row
+        else:
+            assert found.quality >> 30 == 2, row
