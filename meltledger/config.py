@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -64,7 +64,7 @@ def load(path: Path) -> LineConfig:
     try:
         file = LineFile.model_validate(raw)
     except ValidationError as error:
-        raise LineFileWrong(path, [_fault(text, e) for e in error.errors()]) from error
+        raise LineFileWrong(path, [_fault(text, e) for e in _innermost(error)]) from error
     faults = [Fault(line_of(text, key), _dotted(key), said) for key, said in _meaning_faults(file)]
     if faults:
         raise LineFileWrong(path, faults)
@@ -114,6 +114,15 @@ def _fault(text: str, error: Any) -> Fault:
     elif isinstance(error.get("input"), str | int | float) and error["type"] != "value_error":
         said = f"{said}, not {error['input']!r}"
     return Fault(line_of(text, key), _dotted(key), said)
+
+
+def _innermost(error: ValidationError) -> list[Any]:
+    """The errors that are not only the consequence of one further inside."""
+    found = error.errors()
+    places = [e["loc"] for e in found]
+    return [
+        e for e in found if not any(len(p) > len(e["loc"]) and p[: len(e["loc"])] == e["loc"] for p in places)
+    ]
 
 
 def _keys_at(key: Path_) -> list[str]:
@@ -226,12 +235,10 @@ def _rule_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
                 _parameter(rule.kind, key, value)
             except WrongInput as error:
                 yield ("rule", number, key), str(error)
-    if any(r.kind not in RULES for r in file.rule):
-        return
-    try:
-        detectors_for(_facts(file), {t.path: t for t in _tags(file)})
-    except WrongInput as error:
-        yield ("rule",), str(error)
+        try:
+            detectors_for(replace(_facts(file), rules={rule.kind: _setting(rule)}), {})
+        except WrongInput as error:
+            yield ("rule", number), str(error)
 
 
 def _facts(file: LineFile) -> LineFacts:
@@ -277,26 +284,34 @@ def _setting(rule: RuleSection) -> RuleSetting:
 
 def _parameter(kind: str, key: str, value: Any) -> tuple[str, float]:
     """A rule's key in the file, written with its unit, as the detector's parameter and number."""
-    parameters: Mapping[str, Any] = (
-        {_spoken(p.name): p for p in RULES[kind].parameters} if kind in RULES else {}
-    )
-    if key not in parameters:
-        near = difflib.get_close_matches(key, parameters, n=1, cutoff=0.3)
-        hint = f"the nearest is '{near[0]}'" if near else f"known are {', '.join(parameters) or 'none'}"
+    about = RULES[kind].parameters if kind in RULES else {}
+    spoken = {spoken_name(name, parameter.unit): name for name, parameter in about.items()}
+    if key not in spoken:
+        near = difflib.get_close_matches(key, spoken, n=1, cutoff=0.3)
+        hint = f"the nearest is '{near[0]}'" if near else f"known are {', '.join(spoken) or 'none'}"
         raise WrongInput(f"rule '{kind}' has no '{key}'; {hint}")
-    parameter = parameters[key]
-    if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise WrongInput(f'write a number with its unit, such as "{parameter.default} {parameter.unit}"')
+    parameter = about[spoken[key]]
     if isinstance(value, str):
-        return parameter.name, quantity(value, parameter.unit)
-    if parameter.unit != "1":
-        raise WrongInput(f'write it with its unit, as text: "{value} {parameter.unit}"')
-    return parameter.name, float(value)
+        return spoken[key], quantity(value, parameter.unit)
+    if isinstance(value, bool) or not isinstance(value, int | float) or parameter.unit != "1":
+        raise WrongInput(
+            f'write it as a number with its unit, as text: "{parameter.default:g} {parameter.unit}"'
+        )
+    return spoken[key], float(value)
 
 
-def _spoken(name: str) -> str:
-    """A parameter's name without its unit: ``horizon_s`` is written ``horizon``."""
-    return name.rsplit("_", 1)[0] if "_" in name else name
+# How a parameter's name ends for each unit; a line's file says the unit itself and leaves the ending out.
+_ENDINGS = {"s": "_s", "%": "_percent", "bar": "_bar", "K/min": "_k_min"}
+
+
+def spoken_name(name: str, unit: str) -> str:
+    """A parameter's name as a line's file writes it.
+
+    Example:
+        >>> spoken_name("horizon_s", "s"), spoken_name("cycles", "1")
+        ('horizon', 'cycles')
+    """
+    return name.removesuffix(_ENDINGS.get(unit, ""))
 
 
 def _tags(file: LineFile) -> Iterator[Tag]:

@@ -1,0 +1,74 @@
+"""The command line: one verb a job, each in a module of its own that is imported when it is called.
+
+Exit codes: 0 good; 1 found something; 2 wrong use or configuration; 3 the outside world (endpoint, disk).
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Mapping
+from typing import Any, Final
+
+import click
+
+from historian.errors import MeltledgerError, OutsideWorldAway
+from meltledger import __version__
+
+FOUND: Final = 1
+WRONG: Final = 2
+OUTSIDE: Final = 3
+
+_VERBS: Final[Mapping[str, tuple[str, str]]] = {
+    "demo": ("meltledger.verbs.demo", "A simulated line, collector, rules and pages, on embedded defaults."),
+    "run": ("meltledger.verbs.run", "Collect, keep and judge one line."),
+    "serve": ("meltledger.verbs.serve", "Show the pages of one or more lines."),
+    "check": ("meltledger.verbs.check", "Find faults in a line's file without starting anything."),
+    "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
+    "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),
+    "trial": ("meltledger.verbs.trial", "Open, close and list trials; add notes."),
+}
+
+
+class _Verbs(click.Group):
+    """Verbs whose modules are imported only when they are called, so that ``--help`` is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _VERBS:
+            return None
+        command: click.Command = importlib.import_module(_VERBS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Verbs"):
+            formatter.write_dl([(verb, text) for verb, (_, text) in _VERBS.items()])
+
+
+@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="meltledger")
+def root() -> None:
+    """Line-data historian and alarm reviewer for plastics-recycling trial lines.
+
+    It reads machines and never writes to them. It is no safety function.
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a verb and turn our errors into one message and an exit code."""
+    try:
+        result: Any = root.main(args=arguments, prog_name="meltledger", standalone_mode=False)
+    except click.exceptions.Abort:
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(WRONG)
+    except OutsideWorldAway as error:
+        click.echo(f"meltledger: {error}", err=True)
+        sys.exit(OUTSIDE)
+    except MeltledgerError as error:
+        click.echo(f"meltledger: {error}", err=True)
+        sys.exit(WRONG)
+    sys.exit(result if isinstance(result, int) else 0)

@@ -1,0 +1,52 @@
+"""``meltledger check``: find faults in a line's file without starting anything."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import click
+
+from meltledger.cli import FOUND
+from meltledger.config import LineConfig, load
+from meltledger.errors import LineFileWrong
+
+
+@click.command("check", help="Find faults in a line's file without starting anything.")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Machine output.")
+def command(file: Path, as_json: bool) -> int:
+    """Print every fault with its line and key; exit with 1 when there is one."""
+    try:
+        config = load(file)
+    except LineFileWrong as wrong:
+        faults = [{"file": str(file), "line": f.line, "key": f.key, "text": f.text} for f in wrong.faults]
+        click.echo(json.dumps(faults) if as_json else str(wrong))
+        if not as_json:
+            click.echo(f"{len(faults)} fault{'s' if len(faults) != 1 else ''} found")
+        return FOUND
+    warnings = list(_warnings(config))
+    if as_json:
+        click.echo(json.dumps([]))
+    else:
+        for text in warnings:
+            click.echo(f"{file}: {text}")
+        click.echo(
+            f"{file}: no fault found; {len(config.tags)} tags from {len(config.file.source)} source(s)"
+        )
+    return 0
+
+
+def _warnings(config: LineConfig) -> list[str]:
+    """What is no fault but worth knowing before the start."""
+    found = []
+    folder = config.folder
+    nearest = next(p for p in [folder, *folder.parents] if p.exists())
+    if not os.access(nearest, os.W_OK):
+        found.append(f"note: {nearest} cannot be written by this user; `meltledger run` will need to")
+    if config.facts.melt_filter is not None and config.facts.melt_filter.trigger_dp_bar is None:
+        found.append(
+            "note: no cleaning because of load on filter.dp.calc is given, so an overdue one is not judged"
+        )
+    return found
