@@ -20,7 +20,7 @@ log = structlog.get_logger()
 class LiveJudge:
     """Judges frames that are on disk; its journal goes on where it stood, after a stop or a power cut.
 
-    Entries that the journal cannot take wait in memory. A stop does not lose them either: the frames after the
+    Entries that the journal cannot take wait in memory. A stop loses none of them: the frames after the
     last saved state are judged again at the next start, with the same entries as the result.
     """
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 
-from meltledger.config import load
+from meltledger.config import LineConfig, load
 from meltledger.logs import set_up
-from meltledger.wiring import run_line
+from meltledger.wiring import MoreSources, run_line
 
 
 @click.command("run", help="Collect, keep and judge one line, until stopped.")
@@ -18,14 +18,14 @@ from meltledger.wiring import run_line
 def command(file: Path) -> int:
     """Run until Ctrl-C or SIGTERM; everything received until then is on disk."""
     set_up()
-    asyncio.run(until_stopped(load(file)))
+    asyncio.run(run_until_asked(load(file)))
     return 0
 
 
-async def until_stopped(config, *more) -> None:  # type: ignore[no-untyped-def]
-    """Run the line until this process is asked to stop."""
+async def run_until_asked(config: LineConfig, more_sources: MoreSources | None = None) -> None:
+    """Run the line until this process is asked to stop by Ctrl-C or SIGTERM."""
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
-    await run_line(config, stop, more_sources=more)
+    await run_line(config, stop, more_sources=more_sources)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import signal
 import sys
 import time
@@ -14,16 +15,19 @@ import click
 from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
+from simulator.opcua.server import Serving, serve
 from simulator.run import batch, published_tags, write_truth
 from simulator.scenario import Scenario
-from simulator.scenario_file import load
+from simulator.scenario_file import load_scenario
 
 _ENDPOINT = "opc.tcp://127.0.0.1:4840"
 
 
 @click.command("simulate", help="Run a scenario of the simulated line: SCENARIO is a name or a TOML file.")
 @click.argument("scenario")
-@click.option("--serve", type=click.Choice(["opcua"]), default=None, help="Serve it over this protocol.")
+@click.option(
+    "--serve", "protocol", type=click.Choice(["opcua"]), default=None, help="Serve it over this protocol."
+)
 @click.option("--endpoint", default=_ENDPOINT, show_default=True, help="Address to serve at.")
 @click.option(
     "--speed", type=click.FloatRange(1, 20), default=1.0, show_default=True, help="Times real time."
@@ -36,12 +40,12 @@ _ENDPOINT = "opc.tcp://127.0.0.1:4840"
 @click.option("--aux-channels", type=click.IntRange(0, 2000), default=0, help="Further analogue channels.")
 @click.option("--without-faults", is_flag=True, help="The same scenario with nothing going wrong.")
 @click.option("--while-parent", is_flag=True, hidden=True, help="Stop when standard input is closed.")
-def command(scenario: str, serve: str | None, to: Path | None, **options: Any) -> int:
+def command(scenario: str, protocol: str | None, to: Path | None, **options: Any) -> int:
     """Serve the scenario until stopped, or write it out as fast as it goes."""
-    played = load(scenario)
+    played = load_scenario(scenario)
     if options["without_faults"]:
         played = played.without_faults()
-    if (serve is None) == (to is None):
+    if (protocol is None) == (to is None):
         raise WrongInput("say one of --serve opcua and --to FOLDER")
     if to is not None:
         return _to_folder(played, to, options)
@@ -71,8 +75,6 @@ def _to_folder(scenario: Scenario, folder: Path, options: dict[str, Any]) -> int
 
 
 async def _serve(scenario: Scenario, options: dict[str, Any]) -> None:
-    from simulator.opcua.server import serve
-
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -88,5 +90,12 @@ async def _serve(scenario: Scenario, options: dict[str, Any]) -> None:
         aux_channels=options["aux_channels"],
         ledger=options["ledger"],
         stop=stop,
-        ready=lambda: click.echo(f"simulated line '{scenario.name}' at {options['endpoint']}", err=True),
+        ready=_tell,
     )
+
+
+def _tell(serving: Serving) -> None:
+    """One line of JSON, for a person and for a program that waits for it."""
+    told = {"endpoint": serving.endpoint, "t0_ns": serving.t0_ns, "start_s": serving.start_s}
+    click.echo(json.dumps(told))
+    sys.stdout.flush()
