@@ -1,0 +1,266 @@
+"""Judges frames second by second, live and again later, with the same journal as the result.
+
+How it works. Frames come in order of arrival and are cut into whole seconds of arrival time. A second is
+judged when it is over: when a frame of a later second comes, or when ``advance`` says that the time has
+passed. A second without frames is judged (as one in which nothing came) once the next frame shows that the
+recorder was running: when that frame came within ten seconds of the one before. What is judged, and when,
+therefore follows from the frames alone, not from how often ``advance`` was called; a running line sends an
+empty frame every second.
+
+In each second: samples in order go to the live detectors, then time passes for them; late samples go to
+detectors of their own; then people's acts are taken; then shelves whose time is over end.
+
+Pure: no clock, no disk. Entries are collected and handed out by ``advance``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+from historian.errors import StoredDataDamaged, WrongInput
+from historian.frame import NS, Frame
+from historian.tags import Tag
+from rules.entry import Act, Entry, EntryKind, plain
+from rules.intake import Intake
+from rules.lane import Judged, Lane, LateLane, MakeDetectors, Stopped
+from rules.lifecycle import LifeCycle, Refusal, Transition
+
+GAP_NS = 10 * NS
+SNAPSHOT_VERSION = 1
+
+
+class Engine:
+    """One line's rules at work.
+
+    Args:
+        tags: every tag of the line by path, with its number in the store.
+        make_detectors: makes a fresh set of the line's detectors, in the same order each time.
+        latching: names of rules whose alarms stay until reset.
+    """
+
+    def __init__(
+        self, tags: Mapping[str, Tag], make_detectors: MakeDetectors, *, latching: Collection[str] = ()
+    ) -> None:
+        self.lifecycle = LifeCycle(latching)
+        self.seq = 0  # number of the last frame that was judged
+        self._intake = Intake(tags)
+        self._make = make_detectors
+        self._live = Lane(make_detectors)
+        self._late = LateLane(make_detectors)
+        self._second: int | None = None  # the last second that was judged
+        self._judged_arrival_ns: int | None = None
+        self._open: list[Frame] = []
+        self._open_second = 0
+        self._fed_seq = 0
+        self._fed_arrival_ns: int | None = None
+        self._scheduled: list[tuple[int, Act]] = []
+        self._waiting: list[Act] = []
+        self._known_acts: set[int] = set()
+        self._acts_from = 0
+        self._counts: Counter[tuple[EntryKind, str, str]] = Counter()
+        self._out: list[Entry] = []
+
+    def feed(self, seq: int, frame: Frame) -> None:
+        """Take the next frame in order of arrival; one that was fed already is passed over.
+
+        Args:
+            seq: the frame's arrival number in the store.
+        """
+        if seq <= self._fed_seq:
+            return
+        before_ns = self._fed_arrival_ns
+        arrival_ns = frame.arrival_ns if before_ns is None else max(frame.arrival_ns, before_ns)
+        second = arrival_ns // NS
+        if self._open and second > self._open_second:
+            self._judge(self._open_second)
+        if self._second is not None and before_ns is not None:
+            if second <= self._second:
+                self._tell_of_straggler(seq, second)
+                second = self._second + 1
+            elif arrival_ns - before_ns <= GAP_NS:
+                for empty in range(self._second + 1, second):
+                    self._judge(empty)
+        self._open.append(frame)
+        self._open_second = second
+        self._fed_seq, self._fed_arrival_ns = seq, arrival_ns
+
+    def act(self, act: Act) -> None:
+        """Take a new act in the next second that is judged, but not before the second in which it was made.
+
+        Raises:
+            WrongInput: the act has no number in the journal yet.
+        """
+        if act.id < 1:
+            raise WrongInput(
+                f"the act '{act.what}' of {act.by} has no number: the journal must record it first"
+            )
+        if act.id not in self._known_acts:
+            self._known_acts.add(act.id)
+            self._waiting.append(act)
+
+    def schedule(self, act: Act, second: int) -> None:
+        """Take an act in the very second in which it was taken before.
+
+        Args:
+            second: as its entry ``act-taken`` says; nothing happens when it has been judged already.
+        """
+        if act.id in self._known_acts:
+            return
+        self._known_acts.add(act.id)
+        if self._second is None or second > self._second:
+            self._scheduled.append((second, act))
+
+    def hold_acts(self, until_second: int) -> None:
+        """Take no new act before this second: the earlier ones stand in the journal without it."""
+        self._acts_from = until_second
+
+    def advance(self, now_ns: int) -> list[Entry]:
+        """Judge the open second if it is over, and give every entry since the last call.
+
+        Args:
+            now_ns: no frame that is fed from now on arrived before this time.
+        """
+        if self._open and now_ns >= (self._open_second + 1) * NS:
+            self._judge(self._open_second)
+        out, self._out = self._out, []
+        return out
+
+    def save(self) -> dict[str, Any]:
+        """The state after the last judged second, as JSON types.
+
+        To go on: ``restore`` it, schedule the acts that were taken, feed the frames after ``seq``.
+        """
+        state = {
+            "version": SNAPSHOT_VERSION,
+            "seq": self.seq,
+            "second": self._second,
+            "arrival_ns": self._judged_arrival_ns,
+            "newest": self._intake.save(),
+            "live": self._live.save(),
+            "late": self._late.save(),
+            "lifecycle": self.lifecycle.save(),
+        }
+        made: dict[str, Any] = plain(state)
+        return made
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave; a fresh engine only.
+
+        A rule whose saved state no longer fits is stopped and named in an entry.
+
+        Raises:
+            StoredDataDamaged: the state was saved by another version.
+        """
+        if state.get("version") != SNAPSHOT_VERSION:
+            raise StoredDataDamaged(
+                f"the rules' saved state has version {state.get('version')}, this program reads "
+                f"{SNAPSHOT_VERSION}: judge the stored frames from the start"
+            )
+        self.seq = self._fed_seq = state["seq"]
+        self._second = state["second"]
+        self._judged_arrival_ns = self._fed_arrival_ns = state["arrival_ns"]
+        self._intake.restore(state["newest"])
+        self.lifecycle.restore(state["lifecycle"])
+        for stopped in [*self._live.restore(state["live"]), *self._late.restore(state["late"])]:
+            self._tell_of_stop(stopped, self._second or 0)
+
+    def _judge(self, second: int) -> None:
+        """Judge one second: with the open frames if it is theirs, else as one in which nothing came."""
+        frames, end_ns = [], (second + 1) * NS
+        if self._open and second == self._open_second:
+            frames, self._open = self._open, []
+            self.seq, self._judged_arrival_ns = self._fed_seq, self._fed_arrival_ns
+        self._second = second
+        self._counts.clear()
+        if frames:
+            intake = self._intake.split(frames)
+            if intake.set_back:
+                self._begin_anew(intake.set_back, second)
+            self._take(self._live.update(intake.in_order), second)
+            self._take(self._live.advance(end_ns), second)
+            self._take(self._late.update(intake.late), second)
+        else:
+            self._take(self._live.advance(end_ns), second)
+        for act in self._due(second):
+            self._tell(second, EntryKind.ACT_TAKEN, end_ns, act.rule, act.subject, act.by, {"act": act.id})
+            self._moved(self.lifecycle.act(act, end_ns), second)
+        self._moved(self.lifecycle.advance(end_ns), second)
+
+    def _begin_anew(self, paths: tuple[str, ...], second: int) -> None:
+        """Fresh live detectors: the old ones cannot judge times that repeat; what holds is found again."""
+        self._live = Lane(self._make)
+        text = (
+            f"the clock of the source of {paths[0]} was set back; the rules begin anew, and every alarm "
+            "counts as returned until its rule finds the condition again"
+        )
+        self._event(second, "", "clock-set-back", text, {"tags": paths})
+        self._moved(self.lifecycle.begin_anew((second + 1) * NS), second)
+
+    def _due(self, second: int) -> list[Act]:
+        """The acts that are taken in this second, in the order of their numbers."""
+        again = [a for s, a in self._scheduled if s <= second]
+        self._scheduled = [(s, a) for s, a in self._scheduled if s > second]
+        new = [a for a in self._waiting if second >= max(self._acts_from, a.time_ns // NS)]
+        self._waiting = [a for a in self._waiting if a not in new]
+        return sorted([*again, *new], key=lambda a: a.id)
+
+    def _take(self, judged: Iterable[Judged], second: int) -> None:
+        """Write down what the detectors said and hand it to the life cycle."""
+        for one in judged:
+            if isinstance(one, Stopped):
+                self._tell_of_stop(one, second)
+                continue
+            self._tell(second, EntryKind.FINDING, one.time_ns, one.rule, one.subject, "rules", one.to_json())
+            self._moved(self.lifecycle.finding(one, (second + 1) * NS), second)
+
+    def _moved(self, changes: Iterable[Transition | Refusal], second: int) -> None:
+        for change in changes:
+            if isinstance(change, Refusal):
+                act = change.act
+                data = {"act": act.id, "what": act.what, "reason": change.reason}
+                name = (change.time_ns, act.rule, act.subject, act.by)
+                self._tell(second, EntryKind.REFUSED, *name, data)
+            else:
+                name = (change.time_ns, change.rule, change.subject, change.by)
+                self._tell(second, EntryKind.TRANSITION, *name, change.to_json())
+
+    def _tell_of_stop(self, stopped: Stopped, second: int) -> None:
+        where = "" if not stopped.tags else f" at the samples of {', '.join(stopped.tags[:3])}"
+        more = "" if len(stopped.tags) <= 3 else f" and {len(stopped.tags) - 3} more"
+        lane = " (for late samples)" if stopped.late else ""
+        text = (
+            f"rule {stopped.rule}{lane} stopped{where}{more}: {stopped.reason}. The other rules go on and "
+            "its alarms stay as they were; it judges again after the line's program is started again. "
+            "Please report this as a defect."
+        )
+        self._event(
+            second, stopped.rule, "rule-stopped", text, {"tags": stopped.tags, "reason": stopped.reason}
+        )
+
+    def _tell_of_straggler(self, seq: int, second: int) -> None:
+        text = (
+            f"frame {seq} came to the rules after second {second} of its arrival had been judged; it is "
+            "judged with the next one, so judging again may differ here"
+        )
+        self._event(self._second or 0, "", "frame-straggled", text, {"seq": seq})
+
+    def _event(self, second: int, rule: str, kind: str, text: str, data: Mapping[str, Any]) -> None:
+        content = {"kind": kind, "text": text, "data": data}
+        self._tell(second, EntryKind.EVENT, (second + 1) * NS, rule, "", "rules", content)
+
+    def _tell(
+        self,
+        second: int,
+        kind: EntryKind,
+        time_ns: int,
+        rule: str,
+        subject: str,
+        by: str,
+        data: Mapping[str, Any],
+    ) -> None:
+        n = self._counts[kind, rule, subject]
+        self._counts[kind, rule, subject] += 1
+        key = f"{second}/{kind}/{rule}/{subject}/{n}"
+        self._out.append(Entry(key, int(time_ns), kind, rule, subject, by, plain(data)))

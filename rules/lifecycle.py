@@ -1,0 +1,290 @@
+"""The life of every alarm: findings and people's acts go in, changes of state and refusals come out.
+
+The states and what leads from one to another stand in ``rules.states``; here stand the conditions: who may
+act, for how long, and which findings make an alarm at all. Pure: all times are arguments.
+
+Late, momentary and journal-only findings never make a standing alarm.
+A refused act changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from rules.entry import Act, ActKind, plain
+from rules.finding import Finding, Priority
+from rules.states import HIDDEN, TABLE, AlarmEvent, State
+
+MINUTE_NS = 60_000_000_000
+# A high alarm that nobody sees for more than an hour is nobody's: derived here.
+HIGH_SHELF_NS = 60 * MINUTE_NS
+# common practice, no source: no shelf outlives a day.
+SHELF_NS = 24 * 60 * MINUTE_NS
+ENGINEER = "engineer"
+
+
+@dataclass(slots=True)
+class Alarm:
+    """One alarm as it stands now.
+
+    Attributes:
+        condition: whether what the rule looks for holds, seen or hidden.
+        since_ns: when the state was entered.
+        shelf_priority: the priority for which the shelf was granted.
+        until_ns: end of the shelf.
+    """
+
+    rule: str
+    subject: str
+    state: State = State.NORMAL
+    condition: bool = False
+    priority: Priority = Priority.LOW
+    sentence: str = ""
+    advice: str = ""
+    onset_ns: int = 0
+    since_ns: int = 0
+    evidence: Mapping[str, Any] = field(default_factory=dict)
+    shelf_priority: Priority = Priority.LOW
+    until_ns: int | None = None
+
+    def take_over(self, finding: Finding) -> None:
+        """Hold the newest finding's words."""
+        self.priority, self.onset_ns = finding.priority, finding.onset_ns
+        self.sentence, self.advice = finding.sentence, finding.advice
+        self.evidence = finding.to_json()["evidence"]
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """An alarm's change of state (or newer words for the same state: ``before`` is ``after``).
+
+    Attributes:
+        time_ns: the edge's time, UTC nanoseconds.
+        since_ns: when the state ``after`` was entered.
+        onset_ns: when the condition is thought to have begun; evidence: see ``Finding``.
+        act_id, by, reason: the act that led to it; 0 and "rules" when none did.
+        until_ns: end of the shelf.
+    """
+
+    rule: str
+    subject: str
+    time_ns: int
+    before: State
+    after: State
+    event: AlarmEvent
+    condition: bool
+    priority: Priority
+    sentence: str
+    advice: str
+    onset_ns: int
+    since_ns: int
+    evidence: Mapping[str, Any]
+    act_id: int = 0
+    by: str = "rules"
+    reason: str = ""
+    until_ns: int | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """What a journal entry keeps of it beside time, rule and subject."""
+        return {
+            "from": str(self.before),
+            "to": str(self.after),
+            "event": self.event.name.lower().replace("_", "-"),
+            "condition": self.condition,
+            "priority": int(self.priority),
+            "sentence": self.sentence,
+            "advice": self.advice,
+            "onset_ns": self.onset_ns,
+            "since_ns": self.since_ns,
+            "evidence": plain(self.evidence),
+            "act": self.act_id,
+            "by": self.by,
+            "reason": self.reason,
+            "until_ns": self.until_ns,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """An act that was not carried out, and why, in a sentence for the person who asked."""
+
+    act: Act
+    time_ns: int
+    reason: str
+
+
+class LifeCycle:
+    """All alarms of a line by rule and subject.
+
+    Args:
+        latching: names of rules whose alarms stay until they are reset, though the condition is gone.
+    """
+
+    def __init__(self, latching: Collection[str] = ()) -> None:
+        self.latching = frozenset(latching)
+        self._alarms: dict[tuple[str, str], Alarm] = {}
+
+    def state(self, rule: str, subject: str) -> State:
+        """Where an alarm stands; one that was never raised is normal."""
+        alarm = self._alarms.get((rule, subject))
+        return State.NORMAL if alarm is None else alarm.state
+
+    def finding(self, finding: Finding, at_ns: int) -> list[Transition]:
+        """What a finding changes."""
+        if finding.late or finding.momentary:
+            return []
+        alarm = self._alarms.get((finding.rule, finding.subject))
+        if not finding.active:
+            return [] if alarm is None or not alarm.condition else [self._clear(alarm, at_ns)]
+        if finding.priority is Priority.JOURNAL:
+            return []
+        if alarm is None:
+            alarm = self._alarms[finding.rule, finding.subject] = Alarm(finding.rule, finding.subject)
+        return self._raise(alarm, finding, at_ns)
+
+    def act(self, act: Act, at_ns: int) -> list[Transition | Refusal]:
+        """What a person's act changes, or why it does not; notes and marks change nothing."""
+        if not act.what.needs_alarm:
+            return []
+        alarm = self._alarms.get((act.rule, act.subject))
+        if alarm is None:
+            return [Refusal(act, at_ns, f"no alarm '{act.rule}' of '{act.subject}' has ever been raised")]
+        event = _event_of(act.what, alarm)
+        if (alarm.state, event) not in TABLE:
+            return [Refusal(act, at_ns, f"'{act.what}' does nothing to an alarm that is {alarm.state.words}")]
+        objection = _objection(act, alarm.priority, at_ns)
+        if objection:
+            return [Refusal(act, at_ns, objection)]
+        if event is AlarmEvent.SHELVED:
+            alarm.until_ns, alarm.shelf_priority = act.until_ns, alarm.priority
+        return [self._move(alarm, event, at_ns, act.id, act.by, act.reason)]
+
+    def suppress(self, rule: str, subject: str, on: bool, at_ns: int, reason: str) -> list[Transition]:
+        """Suppression by design begins or ends, as the line's design says."""
+        alarm = self._alarms.setdefault((rule, subject), Alarm(rule, subject))
+        end = AlarmEvent.UNSUPPRESSED_TRUE if alarm.condition else AlarmEvent.UNSUPPRESSED
+        event = AlarmEvent.SUPPRESSED if on else end
+        if (alarm.state, event) not in TABLE:
+            return []
+        return [self._move(alarm, event, at_ns, reason=reason)]
+
+    def advance(self, now_ns: int) -> list[Transition]:
+        """Shelves whose time is over end."""
+        over = [a for a in self._alarms.values() if a.until_ns is not None and a.until_ns <= now_ns]
+        return [self._unshelve(a, now_ns, "the shelf's time is over") for a in sorted(over, key=_name)]
+
+    def begin_anew(self, at_ns: int) -> list[Transition]:
+        """Every condition counts as gone until it is found again: the rules have lost what they knew."""
+        return [self._clear(a, at_ns) for a in sorted(self._alarms.values(), key=_name) if a.condition]
+
+    def save(self) -> dict[str, Any]:
+        """Every alarm as JSON types."""
+        alarms = [
+            {**asdict(a), "state": str(a.state), "evidence": plain(a.evidence)}
+            for a in sorted(self._alarms.values(), key=_name)
+        ]
+        return {"alarms": plain(alarms)}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        self._alarms = {}
+        for saved in state["alarms"]:
+            ranks = {k: Priority(saved[k]) for k in ("priority", "shelf_priority")}
+            self._alarms[saved["rule"], saved["subject"]] = Alarm(
+                **{**saved, **ranks, "state": State(saved["state"])}
+            )
+
+    def _raise(self, alarm: Alarm, finding: Finding, at_ns: int) -> list[Transition]:
+        was_true, graver = alarm.condition, finding.priority > alarm.priority
+        news = graver or (finding.priority, finding.sentence) != (alarm.priority, alarm.sentence)
+        alarm.condition = True
+        alarm.take_over(finding)
+        moves: list[Transition] = []
+        if not was_true:
+            moves.append(self._move(alarm, AlarmEvent.CONDITION, at_ns))
+        elif graver and alarm.state is State.ACKNOWLEDGED:
+            moves.append(self._move(alarm, AlarmEvent.RE_ALARM, at_ns))
+        elif news:
+            moves.append(self._move(alarm, AlarmEvent.NEWS, at_ns))
+        if alarm.state is State.SHELVED and finding.priority > alarm.shelf_priority:
+            moves.append(
+                self._unshelve(alarm, at_ns, "the condition is graver than the one that was shelved")
+            )
+        return moves
+
+    def _clear(self, alarm: Alarm, at_ns: int) -> Transition:
+        alarm.condition = False
+        latches = alarm.rule in self.latching and alarm.state not in HIDDEN
+        return self._move(alarm, AlarmEvent.CLEARED_LATCHING if latches else AlarmEvent.CLEARED, at_ns)
+
+    def _unshelve(self, alarm: Alarm, at_ns: int, reason: str) -> Transition:
+        event = AlarmEvent.UNSHELVED_TRUE if alarm.condition else AlarmEvent.UNSHELVED
+        return self._move(alarm, event, at_ns, reason=reason)
+
+    def _move(
+        self,
+        alarm: Alarm,
+        event: AlarmEvent,
+        at_ns: int,
+        act_id: int = 0,
+        by: str = "rules",
+        reason: str = "",
+    ) -> Transition:
+        before = alarm.state
+        alarm.state = TABLE[before, event]
+        if alarm.state is not before or event is AlarmEvent.RE_ALARM:
+            alarm.since_ns = at_ns
+        if alarm.state is not State.SHELVED:
+            alarm.until_ns = None
+        words = (
+            alarm.condition,
+            alarm.priority,
+            alarm.sentence,
+            alarm.advice,
+            alarm.onset_ns,
+            alarm.since_ns,
+        )
+        name = (alarm.rule, alarm.subject, at_ns, before, alarm.state, event)
+        return Transition(*name, *words, alarm.evidence, act_id, by, reason, alarm.until_ns)
+
+
+def _name(alarm: Alarm) -> tuple[str, str]:
+    return alarm.rule, alarm.subject
+
+
+def _event_of(what: ActKind, alarm: Alarm) -> AlarmEvent:
+    true = alarm.condition
+    return {
+        ActKind.SEEN: AlarmEvent.SEEN,
+        ActKind.RESET: AlarmEvent.RESET,
+        ActKind.SHELVE: AlarmEvent.SHELVED,
+        ActKind.UNSHELVE: AlarmEvent.UNSHELVED_TRUE if true else AlarmEvent.UNSHELVED,
+        ActKind.OUT_OF_SERVICE: AlarmEvent.TAKEN_OUT,
+        ActKind.IN_SERVICE: AlarmEvent.PUT_BACK_TRUE if true else AlarmEvent.PUT_BACK,
+    }[what]
+
+
+def _objection(act: Act, priority: Priority, at_ns: int) -> str:
+    """Why the person may not do this to an alarm of that priority; empty when they may."""
+    if act.what in (ActKind.OUT_OF_SERVICE, ActKind.IN_SERVICE) and act.role != ENGINEER:
+        return "only an engineer takes an alarm out of service or puts it back"
+    if act.what in (ActKind.OUT_OF_SERVICE, ActKind.SHELVE) and not act.reason.strip():
+        return f"'{act.what}' needs a reason"
+    return _shelf_objection(act, priority, at_ns) if act.what is ActKind.SHELVE else ""
+
+
+def _shelf_objection(act: Act, priority: Priority, at_ns: int) -> str:
+    high = priority is Priority.HIGH
+    longest_ns = HIGH_SHELF_NS if high else SHELF_NS
+    if high and act.role != ENGINEER:
+        return "only an engineer shelves an alarm of high priority"
+    if act.until_ns is None:
+        return "a shelf needs an end"
+    if act.until_ns <= at_ns:
+        return "the end of the shelf has passed already"
+    if act.until_ns - min(act.time_ns, at_ns) > longest_ns:
+        limit = f"{longest_ns // MINUTE_NS} min" if high else f"{longest_ns // (60 * MINUTE_NS)} h"
+        return f"an alarm of {priority.name.lower()} priority is shelved for at most {limit}"
+    return ""
