@@ -1,1 +1,32 @@
-"""."""
+"""Brings samples from machines into the store: sources, mapping to tags, gaps, and the writer."""
+
+from collector.clock import Clock, WallClock
+from collector.errors import SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
+from collector.inbox import Inbox
+from collector.mapping import SourceMapping, TagMapping, tags_of
+from collector.resume import newest_epochs, newest_samples
+from collector.service import collect
+from collector.source import Source, SourceState, SourceStatus
+from collector.writer import HEARTBEAT, Judge, Writer
+
+__all__ = [
+    "HEARTBEAT",
+    "Clock",
+    "Inbox",
+    "Judge",
+    "Source",
+    "SourceAway",
+    "SourceMapping",
+    "SourceRefused",
+    "SourceState",
+    "SourceStatus",
+    "TagMapping",
+    "UnsupportedSecurity",
+    "WallClock",
+    "Writer",
+    "WrongNode",
+    "collect",
+    "newest_epochs",
+    "newest_samples",
+    "tags_of",
+]

@@ -1,0 +1,118 @@
+"""From what a source calls and counts in to the line's tags: names, units, and what is no number at all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from historian.catalogue import canonical_tag, meaning_of
+from historian.quality import BAD, RANGE_EXCEEDED, SENSOR_FAILURE
+from historian.tags import Tag
+from historian.units import conversion, ucum
+
+TYPE_MISMATCH = 0x8074_0000
+"""OPC UA BadTypeMismatch: what came is no number."""
+
+_SEVERITY = 0xC000_0000
+_NAN = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class TagMapping:
+    """Where one tag comes from.
+
+    Attributes:
+        path: canonical tag path.
+        node: what the source calls it, in the source's notation.
+        unit: UCUM code of what the source delivers.
+        deadband: smallest change that is kept, in the tag's canonical unit; 0 keeps every sample.
+    """
+
+    path: str
+    node: str
+    unit: str
+    deadband: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SourceMapping:
+    """One source and the tags that it delivers.
+
+    Attributes:
+        name: short name, as it stands in messages.
+        endpoint: its address.
+        simulated: whether a simulated line stands behind it.
+        tags: what it delivers.
+        clock: ``wall`` when its time stamps are UTC, ``own`` when it counts time of its own.
+        security: as the line's file says it.
+    """
+
+    name: str
+    endpoint: str
+    simulated: bool
+    tags: tuple[TagMapping, ...]
+    clock: Literal["wall", "own"] = "wall"
+    security: str = "None"
+
+
+def tags_of(sources: Iterable[SourceMapping]) -> list[Tag]:
+    """The tags that the sources deliver, to be registered in a store."""
+    return [
+        canonical_tag(t.path, source=s.name, simulated=s.simulated, unit=ucum(t.unit))
+        for s in sources
+        for t in s.tags
+    ]
+
+
+class Reading:
+    """Makes what a source says of one tag into the tag's number and quality.
+
+    Args:
+        mapping: where the tag comes from.
+        tag: as the store knows it.
+
+    Raises:
+        UnknownUnit, UnitMismatch: the source's unit cannot become the tag's.
+
+    Attributes:
+        mended: how often something that is no number came with a good or uncertain quality.
+    """
+
+    __slots__ = ("_high", "_low", "_offset", "_scale", "mapping", "mended", "tag")
+
+    def __init__(self, mapping: TagMapping, tag: Tag) -> None:
+        self.mapping, self.tag = mapping, tag
+        self._scale, self._offset = conversion(mapping.unit, tag.unit)
+        meaning = meaning_of(tag.path)
+        self._low, self._high = (meaning.low, meaning.high) if meaning else (-math.inf, math.inf)
+        self.mended = 0
+
+    def take(self, raw: object, quality: int) -> tuple[float, int]:
+        """Value in the tag's unit, and quality.
+
+        What is no finite number is NaN; its quality stays when it is bad, else it becomes BadSensorFailure (a
+        text or an array: BadTypeMismatch). A bad quality makes the value NaN. A good value outside of what
+        the sensor can show becomes UncertainEngineeringUnitsExceeded.
+
+        Example:
+            >>> from historian.catalogue import canonical_tag
+            >>> m = TagMapping("filter.inlet.pressure.pv", "ns=2;s=P1", "MPa")
+            >>> r = Reading(m, canonical_tag(m.path))
+            >>> r.take(12.5, 0), [hex(r.take(x, 0)[1]) for x in (float("nan"), "broken", 90)]
+            ((125.0, 0), ['0x808c0000', '0x80740000', '0x40940000'])
+        """
+        if quality & BAD:
+            return _NAN, quality
+        # Booleans and enumerations are integers here.
+        if not isinstance(raw, float | int):
+            self.mended += 1
+            return _NAN, SENSOR_FAILURE if raw is None else TYPE_MISMATCH
+        value = raw * self._scale + self._offset
+        if self._low <= value <= self._high and value - value == 0.0:
+            return float(value), quality
+        if not math.isfinite(value):
+            self.mended += 1
+            return _NAN, SENSOR_FAILURE
+        return float(value), quality if quality & _SEVERITY else RANGE_EXCEEDED

@@ -1,0 +1,221 @@
+"""One source's samples, from what it sent to what is kept: gaps, clock steps, doubles, confirmed values."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from collector.arrival import STEP_NS
+from collector.clockwatch import ClockWatch
+from collector.confirm import Confirm
+from collector.future import FUTURE_NS, Future
+from collector.gaps import GapMarks
+from collector.mapping import SourceMapping
+from historian.event import Event
+from historian.frame import Frame
+from historian.quality import NO_DATA, UNCERTAIN
+from historian.store import Sample
+
+Row = tuple[int, int, float, int, int]
+"""Tag number (or LOST, ALIVE), source time, value, quality, and for the first value of a tag since the source
+came back the source's own time at that moment (1 when it is not known), else 0."""
+
+LOST: Final = -1
+ALIVE: Final = -2
+
+_SEVERITY = 0xC000_0000
+_FAR = 2**62
+
+
+class Stream:
+    """The state of one source between batches.
+
+    Args:
+        mapping: the source.
+        paths: tag number → path of its tags.
+        latest: the newest stored sample of each of its tags, by number.
+        epoch: clock epoch to go on from.
+    """
+
+    def __init__(
+        self,
+        mapping: SourceMapping,
+        paths: Mapping[int, str],
+        latest: Mapping[int, Sample],
+        epoch: int = 0,
+    ) -> None:
+        self.name = mapping.name
+        self.epoch = epoch
+        self._wall = mapping.clock == "wall"
+        self._paths = paths
+        self._newest = {t: (s.time_ns, s.value, s.quality) for t, s in latest.items()}
+        self._source_ns = max((s.time_ns for s in latest.values()), default=None)
+        self._begun = False
+        self._connected = False
+        self._gaps, self._confirm = GapMarks(), Confirm()
+        self._future, self._watch = Future(), ClockWatch()
+        self._columns: list[tuple[int, list[Row]]] = []
+        self._events: list[Event] = []
+
+    def take(self, rows: Sequence[Row], arrival_ns: int) -> tuple[list[Frame], list[Event]]:
+        """What to keep of a batch, as frames in order of clock epoch, and what happened."""
+        self._columns, self._events = [(self.epoch, [])], []
+        if not self._begun:
+            self._begun = True
+            self._begin()
+        if rows:
+            self._take(rows, arrival_ns)
+        if self._connected:
+            for tag, time_ns, value, quality in self._confirm.due(arrival_ns):
+                known = self._newest.get(tag)
+                if known is None or known[0] < time_ns:
+                    self._keep(tag, time_ns, value, quality)
+        frames = [_frame(kept, arrival_ns, epoch) for epoch, kept in self._columns if kept]
+        return frames, self._events
+
+    def _begin(self) -> None:
+        """Between the newest stored samples and now the edge was off: that is a gap."""
+        for tag, (time_ns, _, quality) in self._newest.items():
+            if quality == NO_DATA:
+                self._gaps.adopt(tag, time_ns)
+        self._mark()
+
+    def _mark(self) -> None:
+        for tag, time_ns in self._gaps.open(((t, k[0]) for t, k in self._newest.items()), self._source_ns):
+            self._keep(tag, time_ns, math.nan, NO_DATA)
+
+    def _take(self, rows: Sequence[Row], arrival_ns: int) -> None:
+        limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
+        newest_ns = self._look(rows, arrival_ns, limit_ns)
+        before: tuple[int, int] | None = None
+        for tag, sent_ns, value, sent_quality, first in rows:
+            if tag < 0:
+                self._control(tag, sent_ns, arrival_ns, limit_ns)
+                continue
+            self._connected = True
+            time_ns, quality = sent_ns, sent_quality
+            if time_ns > limit_ns:
+                time_ns = self._future.stamp(tag, time_ns)
+                quality = quality if quality & _SEVERITY else UNCERTAIN
+            now_ns = first if first <= limit_ns else arrival_ns
+            source_ns = max(now_ns, newest_ns, time_ns)
+            if self._gaps:
+                time_ns = self._gaps.close(tag, time_ns, source_ns, first=first > 0)
+            known = self._newest.get(tag)
+            if known is not None:
+                if time_ns == known[0] and _same(value, quality, known):
+                    continue
+                if time_ns < known[0] - STEP_NS:
+                    before = (known[0], time_ns)
+                    self._step_back(tag, max(time_ns, first) - known[0], arrival_ns)
+            elif before is not None and abs(time_ns - before[0]) < abs(time_ns - before[1]):
+                # Sent before the step, taken after it: another tag's step came first in the batch.
+                self._columns[-2][1].append((tag, time_ns, value, quality, 0))
+                continue
+            self._keep(tag, time_ns, value, quality)
+            self._confirm.heard(tag, value, quality, arrival_ns - max(0, source_ns - time_ns))
+        if self._source_ns is not None and self._connected:
+            self._confirm.source_at(self._source_ns, arrival_ns)
+
+    def _look(self, rows: Sequence[Row], arrival_ns: int, limit_ns: int) -> int:
+        """Find samples from the future and steps forward; the newest source time that is neither."""
+        ahead: dict[int, int] = {}
+        newest_ns = running_ns = 0
+        for tag, time_ns, _, _, first in rows:
+            if tag < 0:
+                continue
+            if time_ns > limit_ns:
+                ahead[tag] = max(time_ns, ahead.get(tag, 0))
+                continue
+            newest_ns = max(newest_ns, time_ns)
+            if not first:
+                running_ns = max(running_ns, time_ns)
+        step_ns = 0
+        if ahead:
+            if self._future.look(ahead, arrival_ns):
+                self._tell_future(ahead, arrival_ns)
+            if not newest_ns:
+                step_ns = self._watch.ahead(max(ahead.values()) - arrival_ns)
+        elif newest_ns:
+            self._future.over()
+        if running_ns and self._wall:
+            step_ns = self._watch.batch(running_ns, arrival_ns)
+        if step_ns:
+            self._new_epoch()
+            self._tell_step("", step_ns, arrival_ns)
+        return newest_ns
+
+    def _control(self, what: int, source_ns: int, arrival_ns: int, limit_ns: int) -> None:
+        if what == ALIVE:
+            self._connected = True
+            if source_ns <= limit_ns:
+                self._confirm.source_at(source_ns, arrival_ns)
+        else:
+            self._connected = False
+            self._mark()
+            self._confirm.lost()
+
+    def _keep(self, tag: int, time_ns: int, value: float, quality: int) -> None:
+        self._columns[-1][1].append((tag, time_ns, value, quality, 0))
+        known = self._newest.get(tag)
+        if known is None or time_ns >= known[0]:
+            self._newest[tag] = (time_ns, value, quality)
+        if self._source_ns is None or time_ns > self._source_ns:
+            self._source_ns = time_ns
+
+    def _new_epoch(self) -> None:
+        self.epoch += 1
+        self._columns.append((self.epoch, []))
+        self._confirm.stepped()
+
+    def _step_back(self, tag: int, step_ns: int, arrival_ns: int) -> None:
+        self._new_epoch()
+        self._newest.clear()
+        self._source_ns = None
+        self._gaps.clear()
+        self._watch.stepped_back()
+        self._tell_step(self._paths.get(tag, ""), step_ns, arrival_ns)
+
+    def _tell_step(self, path: str, step_ns: int, arrival_ns: int) -> None:
+        seen = f", seen at {path}" if path else ""
+        remedy = "set the machine's clock or its time server" if self._wall else "none if it was restarted"
+        self._events.append(
+            Event(
+                arrival_ns,
+                self.name,
+                "clock-stepped",
+                f"The clock of source {self.name} went {_span(step_ns)}{seen}; "
+                f"samples go on in clock epoch {self.epoch}. Remedy: {remedy}.",
+                {"step_s": step_ns / 1e9, "tag": path, "clock_epoch": self.epoch},
+            )
+        )
+
+    def _tell_future(self, ahead: Mapping[int, int], arrival_ns: int) -> None:
+        tag = max(ahead, key=lambda t: ahead[t])
+        ahead_ns = ahead[tag] - arrival_ns
+        path = self._paths.get(tag, str(tag))
+        self._events.append(
+            Event(
+                arrival_ns,
+                self.name,
+                "sample-from-future",
+                f"Source {self.name} sends samples from the future: {path} is {ahead_ns / 1e9:.1f} s ahead "
+                "of this computer. They are kept at their arrival time with quality uncertain. "
+                "Remedy: set the machine's clock or its time server.",
+                {"tag": path, "offset_s": ahead_ns / 1e9},
+            )
+        )
+
+
+def _same(value: float, quality: int, known: tuple[int, float, int]) -> bool:
+    return quality == known[2] and (value == known[1] or (math.isnan(value) and math.isnan(known[1])))
+
+
+def _span(step_ns: int) -> str:
+    return f"{abs(step_ns) / 1e9:.1f} s {'forward' if step_ns > 0 else 'back'}"
+
+
+def _frame(kept: Iterable[Row], arrival_ns: int, epoch: int) -> Frame:
+    tag, time_ns, value, quality, _ = zip(*kept, strict=True)
+    return Frame.of(tag, time_ns, value, quality, arrival_ns=arrival_ns, clock_epoch=epoch)

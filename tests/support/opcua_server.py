@@ -1,0 +1,223 @@
+"""A real OPC UA server in a process of its own, to be fed, killed and started again on the same port.
+
+Run as a program it serves; imported it gives ``OpcUaServer``, which starts and steers that program.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import subprocess
+import sys
+import time
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from tests.support.ports import free_port
+
+URI = "urn:test:machine"
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class ServedTag:
+    """A node of the server.
+
+    Attributes:
+        value: at the start; a text makes a node that holds texts.
+        unit: EngineeringUnits text; empty for none.
+        unit_number: EngineeringUnits number.
+        live: whether it counts up by itself at the server's rate.
+        age_s: how old the first value's time stamp is.
+    """
+
+    value: float | str = 0.0
+    unit: str = ""
+    unit_number: int = -1
+    live: bool = False
+    age_s: float = 0.0
+
+
+@dataclass
+class OpcUaServer:
+    """Starts and steers a server.
+
+    Attributes:
+        folder: where it writes its log of what it served.
+        tags: node name → what it serves.
+        namespaces: URIs after those that every server has, in this order; the nodes are in ``URI``.
+        rate_hz: of the live nodes.
+    """
+
+    folder: Path
+    tags: dict[str, ServedTag]
+    namespaces: list[str] = field(default_factory=lambda: [URI])
+    rate_hz: float = 5.0
+    port: int = field(default_factory=free_port)
+    _process: subprocess.Popen[str] | None = None
+
+    @property
+    def endpoint(self) -> str:
+        """Its address."""
+        return f"opc.tcp://127.0.0.1:{self.port}/"
+
+    @property
+    def log(self) -> Path:
+        """One JSON line a value served: name, source time, value."""
+        return self.folder / f"served-{self.port}.jsonl"
+
+    async def start(self) -> None:
+        """Start, and come back when it listens."""
+        options = {
+            "port": self.port,
+            "namespaces": self.namespaces,
+            "rate_hz": self.rate_hz,
+            "log": str(self.log),
+            "tags": {name: asdict(tag) for name, tag in self.tags.items()},
+        }
+        self._process = subprocess.Popen(  # noqa: ASYNC220  (its pipes outlive the loop)
+            [sys.executable, "-m", "tests.support.opcua_server", json.dumps(options)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=Path(__file__).parents[2],
+        )
+        assert (await self._answer()) == "ready"
+
+    async def set(self, name: str, value: Any, *, status: int = 0, offset_s: float = 0.0) -> None:
+        """Write a node; comes back when it is written."""
+        await self.ask({"set": name, "value": value, "status": status, "offset_s": offset_s})
+
+    async def clock(self, offset_s: float) -> None:
+        """Set the source times of what comes from now on off the true time."""
+        await self.ask({"clock": offset_s})
+
+    async def quiet(self) -> None:
+        """Stop the live nodes, so that what was served can be counted."""
+        await self.ask({"quiet": True})
+
+    async def ask(self, command: dict[str, Any]) -> None:
+        """Send a command and wait until it is done."""
+        assert self._process is not None and self._process.stdin is not None
+        self._process.stdin.write(json.dumps(command) + "\n")
+        self._process.stdin.flush()
+        assert (await self._answer()) == "done"
+
+    def kill(self) -> None:
+        """kill -9."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            for end in (self._process.stdin, self._process.stdout):
+                if end is not None:
+                    end.close()
+            self._process = None
+
+    def served(self) -> list[tuple[str, int, float]]:
+        """What it has served so far: name, source time in nanoseconds, value."""
+        rows = [json.loads(line) for line in self.log.read_text().splitlines()]
+        return [(name, time_ns, value) for name, time_ns, value in rows]
+
+    async def _answer(self) -> str:
+        assert self._process is not None and self._process.stdout is not None
+        return (await asyncio.to_thread(self._process.stdout.readline)).strip()
+
+
+def _variant(value: float | str) -> Any:
+    from asyncua import ua
+
+    return ua.Variant(value, ua.VariantType.String if isinstance(value, str) else ua.VariantType.Double)
+
+
+class _Served:
+    """The server's side."""
+
+    def __init__(self, options: dict[str, Any]) -> None:
+        self.options = options
+        self.nodes: dict[str, Any] = {}
+        self.values = {n: t["value"] for n, t in options["tags"].items()}
+        self.offset_s = 0.0
+        self.live = [n for n, t in options["tags"].items() if t["live"]]
+        self.log = open(options["log"], "a", buffering=1, encoding="utf-8")  # noqa: SIM115
+
+    async def build(self, server: Any) -> None:
+        from asyncua import ua
+
+        for uri in self.options["namespaces"]:
+            await server.register_namespace(uri)
+        index = await server.get_namespace_index(URI)
+        folder = await server.nodes.objects.add_folder(index, "Machine")
+        for name, tag in self.options["tags"].items():
+            node = await folder.add_variable(ua.NodeId(name, index), name, _variant(tag["value"]))
+            if tag["unit"] or tag["unit_number"] > 0:
+                info = ua.EUInformation(
+                    NamespaceUri="http://www.opcfoundation.org/UA/units/un/cefact",
+                    UnitId=tag["unit_number"],
+                    DisplayName=ua.LocalizedText(tag["unit"]),
+                )
+                await node.add_property(
+                    ua.NodeId(f"{name}/EU", index),
+                    ua.QualifiedName("EngineeringUnits", 0),
+                    info,
+                    datatype=ua.NodeId(ua.ObjectIds.EUInformation),
+                )
+            self.nodes[name] = node
+            await self.write(name, tag["value"], offset_s=-tag["age_s"])
+
+    async def write(self, name: str, value: Any, *, status: int = 0, offset_s: float = 0.0) -> None:
+        from asyncua import ua
+
+        # Whole microseconds, as the library's time stamps are.
+        time_us = time.time_ns() // 1_000 + int(offset_s * 1e6)
+        data = ua.DataValue(
+            _variant(value) if value is not None else None,
+            ua.StatusCode(status),
+            SourceTimestamp=EPOCH + timedelta(microseconds=time_us),
+        )
+        await self.server.write_attribute_value(self.nodes[name].nodeid, data)
+        if isinstance(value, float) and status == 0:
+            self.log.write(json.dumps([name, time_us * 1_000, value]) + "\n")
+
+    async def count_up(self) -> None:
+        period_s = 1 / self.options["rate_hz"]
+        due = time.monotonic()
+        while True:
+            for name in self.live:
+                self.values[name] += 1.0
+                await self.write(name, self.values[name], offset_s=self.offset_s)
+            due += period_s
+            await asyncio.sleep(max(0.0, due - time.monotonic()))
+
+    async def obey(self, command: dict[str, Any]) -> None:
+        if "set" in command:
+            offset_s = command["offset_s"] + self.offset_s
+            await self.write(command["set"], command["value"], status=command["status"], offset_s=offset_s)
+        elif "clock" in command:
+            self.offset_s = command["clock"]
+        elif "quiet" in command:
+            self.live = []
+
+    async def run(self) -> None:
+        import logging
+
+        from asyncua import Server
+
+        logging.disable(logging.CRITICAL)
+        self.server = server = Server()
+        await server.init()
+        server.set_endpoint(f"opc.tcp://127.0.0.1:{self.options['port']}/")
+        await self.build(server)
+        loop = asyncio.get_running_loop()
+        async with server:
+            counting = asyncio.create_task(self.count_up())
+            print("ready", flush=True)
+            while line := await loop.run_in_executor(None, sys.stdin.readline):
+                await self.obey(json.loads(line))
+                print("done", flush=True)
+            counting.cancel()
+
+
+if __name__ == "__main__":
+    asyncio.run(_Served(json.loads(sys.argv[1])).run())
