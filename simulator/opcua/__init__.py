@@ -1,0 +1,1 @@
+"""The simulated line behind a real OPC UA server."""
