@@ -50,6 +50,7 @@ class Inbox:
         self._limit = limit
         self._rows: deque[tuple[str, Row]] = deque()
         self._lots: list[Frame] = []
+        self._first_ns: dict[str, int] = {}
         self._dropped: dict[str, Dropped] = {}
         self._lost: set[str] = set()
         self._arrival = Arrival(max((s.arrival_ns for s in (latest or {}).values()), default=None))
@@ -97,6 +98,10 @@ class Inbox:
         """Arrival time of the newest cut; never falls."""
         return self._arrival.newest_ns
 
+    def first_ns(self, source: str) -> int | None:
+        """Newest source time of the first samples that came from a source; None before they were cut."""
+        return self._first_ns.get(source)
+
     def cut(self, now_ns: int) -> list[Frame]:
         """Everything taken since the last cut: one frame a source, one more for each step of its clock.
 
@@ -114,6 +119,8 @@ class Inbox:
         for name, stream in self._streams.items():
             cut, events = stream.take(rows[name], arrival_ns)
             frames.extend(cut)
+            if cut and rows[name] and name not in self._first_ns:
+                self._first_ns[name] = int(cut[-1].time_ns.max())
             self._events.extend(events)
         frames.extend(replace(lot, arrival_ns=arrival_ns) for lot in self._lots)
         self._lots = []

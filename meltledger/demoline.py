@@ -8,7 +8,7 @@ from pathlib import Path
 
 from collector import Inbox, SourceState, SourceStatus
 from historian.event import EventSink
-from historian.frame import Frame
+from historian.frame import NS, Frame
 from historian.tags import Tag
 from simulator.run import batch, published_tags
 from simulator.scenario import Scenario
@@ -101,23 +101,27 @@ class PastHours:
     Args:
         tags: as the store knows them, by path.
         t0_ns: time of the scenario's second 0, UTC nanoseconds.
-        seconds: how many there are before the live data.
     """
 
     name = "past-hours"
 
-    def __init__(self, scenario: Scenario, tags: Mapping[str, Tag], t0_ns: int, seconds: int) -> None:
-        self._frames = batch(scenario, tags, t0_ns, 0, seconds)
-        self._since_ns = t0_ns
+    def __init__(self, scenario: Scenario, tags: Mapping[str, Tag], t0_ns: int) -> None:
+        self._scenario, self._tags, self._t0_ns = scenario, tags, t0_ns
 
     @property
     def status(self) -> SourceStatus:
         """Always there: nothing of it is shown."""
-        return SourceStatus(self.name, SourceState.CONNECTED, self._since_ns)
+        return SourceStatus(self.name, SourceState.CONNECTED, self._t0_ns)
 
     async def run(self, inbox: Inbox, sink: EventSink) -> None:
-        """Deliver minute by minute, leaving most of the processor to the live data, until cancelled."""
-        while (frame := await asyncio.to_thread(_next, self._frames)) is not None:
+        """Wait for the live data, then deliver what was before it minute by minute, until cancelled.
+
+        Most of the processor is left to the live data.
+        """
+        while (live_ns := inbox.first_ns(SOURCE)) is None:
+            await asyncio.sleep(0.1)
+        frames = batch(self._scenario, self._tags, self._t0_ns, 0, (live_ns - self._t0_ns) // NS)
+        while (frame := await asyncio.to_thread(_next, frames)) is not None:
             inbox.put_lot(frame)
             await asyncio.sleep(0.1)
         await asyncio.Event().wait()

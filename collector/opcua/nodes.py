@@ -64,7 +64,7 @@ def _parts(text: str) -> tuple[str | None, int, str]:
 
 
 def _in_range(index: int, name: str) -> bool:
-    """Whether the protocol's numbers can hold it; one that they cannot would spoil the request for all others."""
+    """Whether the protocol's numbers can hold it; one that they cannot would spoil everyone's request."""
     if name.startswith("i="):
         return name[2:].isascii() and name[2:].isdigit() and int(name[2:]) < 2**32 and index < 2**16
     return index < 2**16

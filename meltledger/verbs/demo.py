@@ -10,7 +10,7 @@ import socket
 import subprocess
 import sys
 import webbrowser
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
@@ -21,7 +21,6 @@ from meltledger.config import LineConfig, load
 from meltledger.demoline import PastHours, write_line_file
 from meltledger.logs import set_up
 from meltledger.verbs.run import run_until_asked
-from meltledger.wiring import Parts
 from simulator.run import write_truth
 from simulator.scenario import Scenario
 from simulator.scenario_file import load_scenario
@@ -49,25 +48,21 @@ def command(port: int, folder: Path, zone: str, scenario: str, no_browser: bool)
         arguments = ["simulate", scenario, "--serve", "opcua", "--start-at", str(_PAST_S)]
         endpoint = f"opc.tcp://127.0.0.1:{_free_port()}"
         line = stack.enter_context(_child([*arguments, "--endpoint", endpoint, "--while-parent"]))
-        serving = _told(line)
+        t0_ns = _told(line)["t0_ns"]
         file = folder / "line.toml"
         write_line_file(file, played, endpoint, port=port, zone=zone)
         config = load(file)
-        write_truth(config.folder / "truth.json", played, serving["t0_ns"])
-        _open_trial(config, played, serving["t0_ns"])
+        write_truth(config.folder / "truth.json", played, t0_ns)
+        _open_trial(config, played, t0_ns)
         pages = stack.enter_context(_child(["serve", str(file), "--port", str(port), "--while-parent"]))
         address = f"http://127.0.0.1:{port}"
         click.echo(f"\nSimulated line, everything on the pages is invented: {address}\nCtrl-C ends it.\n")
         if not no_browser and (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
             webbrowser.open(address)
-        asyncio.run(run_until_asked(config, lambda parts: [_past(played, parts, serving)]))
+        asyncio.run(run_until_asked(config, lambda parts: [PastHours(played, parts.tags, t0_ns)]))
         click.echo("ending the pages and the simulated line …")
         _end(pages, line)
     return 0
-
-
-def _past(scenario: Scenario, parts: Parts, serving: Mapping[str, int]) -> PastHours:
-    return PastHours(scenario, parts.tags, serving["t0_ns"], serving["start_s"])
 
 
 def _open_trial(config: LineConfig, scenario: Scenario, start_ns: int) -> None:
