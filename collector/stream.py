@@ -202,7 +202,7 @@ class Stream:
                 "sample-from-future",
                 f"Source {self.name} sends samples from the future: {path} is {ahead_ns / 1e9:.1f} s ahead "
                 "of this computer. They are kept at their arrival time with quality uncertain. "
-                "Remedy: set the machine's clock or its time server, or this computer's if that one is wrong.",
+                "Remedy: set the machine's clock or its time server, or this computer's if it is wrong.",
                 {"tag": path, "offset_s": ahead_ns / 1e9},
             )
         )

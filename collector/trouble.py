@@ -39,7 +39,7 @@ class Trouble:
         if self.open:
             return None
         self._since_ns = now_ns
-        kind, remedy = self._kind, "see docs/operation.md"
+        kind, remedy = self._kind, "mend what is named there"
         if isinstance(error, StoreFull):
             kind, remedy = "disk-full", "free space on that disk"
         elif isinstance(error, StoreReadOnly):

@@ -118,7 +118,7 @@ class PastHours:
 
         Most of the processor is left to the live data.
         """
-        while (live_ns := inbox.first_ns(SOURCE)) is None:
+        while (live_ns := inbox.first_ns(SOURCE)) is None:  # noqa: ASYNC110 - a demo may poll
             await asyncio.sleep(0.1)
         frames = batch(self._scenario, self._tags, self._t0_ns, 0, (live_ns - self._t0_ns) // NS)
         while (frame := await asyncio.to_thread(_next, frames)) is not None:
