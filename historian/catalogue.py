@@ -114,6 +114,8 @@ CATALOGUE: Mapping[str, Meaning] = {
     "filter.wiper.torque.pv": _analog("%", "wiper drive, torque", 0, 200),
     "filter.wipe.count.total": _step("1", "cleanings since the screen change", 0, 1e9),
     "filter.wipe.trigger.state": _code("what started the last cleaning", WIPE_TRIGGERS),
+    "filter.wipe.dp.sp": _step("bar", "pressure difference that starts a cleaning", 0, 500),
+    "filter.wipe.time.sp": _step("s", "longest time between two cleanings", 0, 86_400),
     "filter.discharge.screw.speed.pv": _analog("/min", "discharge screw, speed", 0, 100),
     "filter.discharge.screw.torque.pv": _analog("%", "discharge screw, torque", 0, 200),
     **_zone("filter.discharge", "discharge block"),

@@ -25,6 +25,8 @@ SOURCE = "simulated-line"
 # An operator turns a set-point in steps.
 _RAMP_STEP_S = 10
 
+_REPEAT_S = 60
+
 
 class Run:
     """A scenario under way: the plant, its operator and its faults, second by second.
@@ -186,7 +188,9 @@ def batch(
     for first in range(start_s, last, chunk_s):
         seconds = range(first, min(first + chunk_s, last), period_s)
         shown = recorder.record(seconds)
-        rows, columns = np.nonzero(to_publish(shown, before, recorder.held))
+        published = to_publish(shown, before, recorder.held)
+        published[np.asarray(seconds) % _REPEAT_S == 0] = True
+        rows, columns = np.nonzero(published)
         times = t0_ns + np.asarray(seconds, dtype=np.int64) * NS
         newest = t0_ns + seconds[-1] * NS
         yield Frame.of(

@@ -19,7 +19,7 @@ from meltledger.config import LineConfig, load
 from rules.detectors import detectors_for
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
-from rules.replay import difference, replay, replay_by_source_time
+from rules.replay import difference, judged_until, replay, replay_by_source_time
 
 _JUDGED = (EntryKind.FINDING, EntryKind.TRANSITION)
 
@@ -32,7 +32,11 @@ _JUDGED = (EntryKind.FINDING, EntryKind.TRANSITION)
     default="arrival",
     help="arrival: as it came, which gives the live journal; source-time: as if all had come at once.",
 )
-@click.option("--until", default=None, help="Judge what arrived before this time (ISO 8601, site's zone).")
+@click.option(
+    "--until",
+    default=None,
+    help="Judge what arrived before this time (ISO 8601, site's zone); wanted while the line runs.",
+)
 @click.option("--compare", is_flag=True, help="Compare with the journal and tell every difference.")
 @click.option("--json", "as_json", is_flag=True, help="Machine output, one entry a line.")
 def command(file: Path, by: str, until: str | None, compare: bool, as_json: bool) -> int:
@@ -73,7 +77,8 @@ def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None
 def _journal_entries(config: LineConfig, until_ns: int | None) -> list[Entry]:
     journal = Journal.open(config.journal, mode="read")
     try:
-        return journal.entries(end_ns=until_ns, kinds=_JUDGED)
+        entries = journal.entries(kinds=_JUDGED)
+        return entries if until_ns is None else judged_until(entries, until_ns)
     finally:
         journal.close()
 

@@ -236,3 +236,26 @@ def test_differences_are_told_in_words() -> None:
     (extra,) = difference(ours[:1] + ours[2:], ours)
     assert extra.endswith("only in the second (normal → unacknowledged)")
     assert difference([], [replace(first, kind=EntryKind.NOTE)]) == []
+
+
+def test_an_act_that_was_not_read_before_a_stop_is_taken_after_what_is_journaled() -> None:
+    with a_journal() as journal:
+        line = Line(journal)
+        line.feed(frame_at(1.5, (1, 1.2, 60.0)))
+        journal.record_act(Act(0, T0 + NS, "ada", "operator", ActKind.SEEN, "over", INLET))
+        line.feed(frame_at(2.5, (1, 2.2, 10.0)))
+        line.feed(frame_at(3.5))
+        line.keep(snapshot=False)
+        line.start()
+        line.advance(T0 + 4 * NS)
+        line.keep(snapshot=True)
+        live = [e for _, e in journal.entries_after(0) if e.kind in RULES]
+        steps = [
+            (e.second, e.data["from"] + e.data["to"])
+            for e in live
+            if e.kind is EntryKind.TRANSITION and e.rule == "over"
+        ]
+        assert [(s - T0 // NS, step) for s, step in steps if s] == [(1, "AB"), (2, "BD"), (3, "DA")]
+        frames = enumerate(line.stored, start=1)
+        again = replay(frames, tags_of(), make_detectors, journal.acts_after(0), journal.taken())
+        assert [e for e in again if e.kind in RULES] == live
