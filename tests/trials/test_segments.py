@@ -126,7 +126,7 @@ def store(tmp_path: Path) -> Iterator[EmbeddedStore]:
     signals = {
         **a_filter(both_pressures=False),
         **a_cold_start(),
-        "doser.rate.sp": series((-100, 600), (60, 640), (70, 650), (130, 660)),
+        "doser.rate.sp": series((-100, 600), (60, 640), (95, 650), (130, 660)),
     }
     tags = made.register(canonical_tag(path) for path in signals)
     for path, one in signals.items():
@@ -154,7 +154,7 @@ def test_a_timeline_holds_what_lies_in_its_stretch(store: EmbeddedStore) -> None
         Note(2, 1, T0 + 200 * NS, "ben", "out", "note"),
     ]
     made = timeline(store, entries, T0 + 50 * NS, T0 + 110 * NS, FACTS, notes)
-    assert [((s.time_ns - T0) // NS, s.old, s.new) for s in made.settings] == [(60, 600, 640), (70, 640, 650)]
+    assert [((s.time_ns - T0) // NS, s.old, s.new) for s in made.settings] == [(60, 600, 640), (95, 640, 650)]
     assert [(c.start_ns - T0) // NS for c in made.cleanings] == [90]
     assert made.cleanings[0].period_s == 50.0
     assert [(b.late, b.ended) for b in made.alarms] == [(True, "returned")]
