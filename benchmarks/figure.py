@@ -1,0 +1,78 @@
+"""What a benchmark says: our figure, the plain way's, their ratio, and whether it reaches its bar."""
+
+from __future__ import annotations
+
+import json
+import math
+import statistics
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+ROUNDS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One comparison, taken in one run on one machine.
+
+    Attributes:
+        name: what was measured, with its unit: ``durable append, samples/s at 245 a commit``.
+        ours, baseline: the figures, in the unit of the name.
+        bar: the ratio that must be reached.
+        less_is_better: times and sizes; rates are the other way round.
+        quick: taken on small data, against a bar scaled for it.
+    """
+
+    name: str
+    ours: float
+    baseline: float
+    bar: float
+    less_is_better: bool = False
+    quick: bool = False
+
+    @property
+    def ratio(self) -> float:
+        """How many times better ours is; NaN when one of the figures cannot be divided."""
+        above, below = (self.baseline, self.ours) if self.less_is_better else (self.ours, self.baseline)
+        return above / below if below > 0 and math.isfinite(above) else math.nan
+
+    @property
+    def holds(self) -> bool:
+        """Whether the ratio reaches the bar; a ratio that is no number does not."""
+        return self.ratio >= self.bar
+
+    def to_json(self) -> str:
+        """One line of JSON; a figure that is no number is null."""
+        figures = {"ours": self.ours, "baseline": self.baseline, "ratio": self.ratio}
+        rounded = {k: float(f"{v:.6g}") if math.isfinite(v) else None for k, v in figures.items()}
+        line = {"name": self.name, **rounded, "bar": self.bar, "holds": self.holds}
+        return json.dumps({**line, "quick": True} if self.quick else line)
+
+
+def table(figures: Sequence[Figure]) -> str:
+    """The figures as lines for a person."""
+    width = max((len(f.name) for f in figures), default=0)
+    rows = [
+        f"{f.name:<{width}}  {f.ours:>12,.4g}  {f.baseline:>12,.4g}  {f.ratio:>8.2f}  {f.bar:>8.2f}  "
+        f"{'holds' if f.holds else 'FALLS SHORT'}"
+        for f in figures
+    ]
+    head = f"{'':<{width}}  {'ours':>12}  {'plain way':>12}  {'ratio':>8}  {'bar':>8}"
+    return "\n".join([head, *rows])
+
+
+def medians(*ways: Callable[[], float], rounds: int = ROUNDS) -> tuple[float, ...]:
+    """The median figure of each way; the ways take turns, so that a busy moment hits all of them."""
+    taken: list[list[float]] = [[] for _ in ways]
+    for _ in range(rounds):
+        for figures, way in zip(taken, ways, strict=True):
+            figures.append(way())
+    return tuple(statistics.median(figures) for figures in taken)
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """How long the work takes."""
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
