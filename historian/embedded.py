@@ -80,7 +80,7 @@ class EmbeddedStore:
     def append(self, *frames: Frame) -> int:
         """Keep the frames, all or none; on return they are on disk."""
         if not frames:
-            return self._recent.last_seq()
+            return self.last_number()
         seq = self._recent.append(frames)
         arrival_ns = frames[-1].arrival_ns
         if self._folded_ns == 0:
@@ -134,6 +134,10 @@ class EmbeddedStore:
                     if number > after:
                         yield number, frame
             after = rows[-1].seq
+
+    def last_number(self) -> int:
+        """Arrival number of the last frame; 0 when there is none."""
+        return self._recent.last_seq()
 
     def span(self) -> tuple[int, int] | None:
         """Source time of the first and the last sample; None when the store is empty."""

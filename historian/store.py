@@ -94,6 +94,10 @@ class Store(Protocol):
         """The frames as they arrived, with their arrival numbers, from the one after ``after``."""
         ...
 
+    def last_number(self) -> int:
+        """Arrival number of the last frame; 0 when there is none."""
+        ...
+
     def span(self) -> tuple[int, int] | None:
         """Source time of the first and the last sample; None when the store is empty."""
         ...

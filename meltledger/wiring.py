@@ -84,7 +84,7 @@ async def run_line(
             mappings,
             parts.tags,
             newest_samples(parts.store, mappings),
-            epochs=newest_epochs(parts.store, mappings, parts.store.append()),
+            epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
         )
         clock = WallClock()
         writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event)

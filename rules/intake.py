@@ -81,6 +81,8 @@ class Intake:
 
     def _follow_clock(self, frame: Frame) -> list[str]:
         """Take up the frame's clock epoch where it is a later one; which tags' clocks were set back."""
+        if not (frame.clock_epoch > self._epoch[frame.tag]).any():
+            return []
         set_back = []
         for tag, series in frame.by_tag():
             if frame.clock_epoch > self._epoch[tag]:

@@ -34,7 +34,13 @@ _MARK = "made-by-meltledger-demo"
     "demo", help="A simulated line, collector, rules and pages on embedded defaults; Ctrl-C ends it."
 )
 @click.option("--port", type=int, default=8050, envvar="PORT", show_default=True, help="Port of the pages.")
-@click.option("--folder", type=click.Path(path_type=Path), default=Path("build/demo"), show_default=True)
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path),
+    default=Path("build/demo"),
+    show_default=True,
+    help="Where it keeps its data.",
+)
 @click.option("--zone", default="Europe/Madrid", show_default=True, help="IANA time zone of the site.")
 @click.option("--scenario", default="trial_day", show_default=True, help="Name or TOML file.")
 @click.option("--no-browser", is_flag=True, help="Open no browser.")

@@ -35,14 +35,14 @@ _JUDGED = (EntryKind.FINDING, EntryKind.TRANSITION)
 @click.option(
     "--until",
     default=None,
-    help="Judge what arrived before this time (ISO 8601, site's zone); wanted while the line runs.",
+    help="Judge what arrived before this time (ISO 8601, site's zone)",
 )
 @click.option("--compare", is_flag=True, help="Compare with the journal and tell every difference.")
 @click.option("--json", "as_json", is_flag=True, help="Machine output, one entry a line.")
 def command(file: Path, by: str, until: str | None, compare: bool, as_json: bool) -> int:
     """Print the findings and transitions; with --compare exit with 1 where the journals differ."""
     config = load(file)
-    until_ns = _time_ns(until, config) if until else None
+    until_ns = _time_ns(until, config) if until else _judged_so_far_ns(config) if compare else None
     started = time.perf_counter()
     entries = [e for e in judge_again(config, by=by, until_ns=until_ns) if e.kind in _JUDGED]
     for entry in [] if compare else entries:
@@ -72,6 +72,16 @@ def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None
         yield from way(store.frames(), tags, lambda: detectors_for(config.facts, tags), acts, taken, until_ns)
     finally:
         store.close()
+
+
+def _judged_so_far_ns(config: LineConfig) -> int | None:
+    """Start of the last frame's second of arrival: it is judged live only when a later frame comes."""
+    store = EmbeddedStore.open(config.folder, mode="read")
+    try:
+        last = [frame.arrival_ns for _, frame in store.frames(store.last_number() - 1)]
+    finally:
+        store.close()
+    return max(last) // NS * NS if last else None
 
 
 def _journal_entries(config: LineConfig, until_ns: int | None) -> list[Entry]:

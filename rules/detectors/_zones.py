@@ -79,6 +79,8 @@ class Tens:
         out, least_out: controller output, mean and minimum, %.
         current_a: the highest in the window; NaN when unknown throughout.
         in_use: 1 in use, 0 taken out, NaN unknown.
+        usable: whether in use, with known temperature and output.
+        below_k: how far below its set-point, K.
     """
 
     time_ns: int
@@ -88,6 +90,8 @@ class Tens:
     least_out: Floats
     current_a: Floats
     in_use: Floats
+    usable: Flags
+    below_k: Floats
 
     @classmethod
     def of(cls, time_ns: int, rows: Floats, column: NDArray[np.intp]) -> Tens:
@@ -97,31 +101,28 @@ class Tens:
         known = np.sum(~np.isnan(temp), axis=0) >= _LEAST_KNOWN
         asked = np.sum(~np.isnan(out), axis=0) >= _LEAST_KNOWN
         in_use = np.where(column[4] >= 0, use[-1], 1.0)
+        mean_cel = np.where(known, _mean(temp), np.nan)
         return cls(
             time_ns,
-            np.where(known, _mean(temp), np.nan),
+            mean_cel,
             setpoint[-1],
             np.where(asked, _mean(out), np.nan),
             np.where(asked, np.min(np.where(np.isnan(out), np.inf, out), axis=0), np.nan),
             _highest(current),
             in_use,
+            (in_use >= 0.5) & known & asked,
+            setpoint[-1] - mean_cel,
         )
-
-    @property
-    def usable(self) -> Flags:
-        """Which zones are in use and have temperature and output."""
-        return (self.in_use >= 0.5) & ~np.isnan(self.temp_cel) & ~np.isnan(self.out)
-
-    @property
-    def below_k(self) -> Floats:
-        """How far each zone is below its set-point, K."""
-        return self.setpoint_cel - self.temp_cel
 
 
 class Learner:
     """What a group has shown so far: warming rate now, duty that holds, current while on.
 
     The hold duty is learnt only while a zone stands at its set-point.
+
+    Attributes:
+        rate_k_min: warming over the last two minutes.
+        nominal_a: current while on.
     """
 
     def __init__(self, zones: int, nominal_a: float) -> None:
@@ -133,6 +134,7 @@ class Learner:
         self._hold_count = np.zeros(zones, dtype=np.int64)
         self._current_count = np.zeros(zones, dtype=np.int64)
         self.rate_k_min = np.full(zones, np.nan)
+        self.nominal_a = np.full(zones, nominal_a)
 
     def take(self, tens: Tens, asked_percent: float, frozen: Flags) -> None:
         """Learn from ten seconds; nothing of ``frozen`` zones."""
@@ -146,15 +148,15 @@ class Learner:
         holds = sound & (np.abs(tens.below_k) < _CLOSE_K) & (np.abs(self.rate_k_min) < _STEADY_K_MIN)
         _put(self._holds, self._hold_count, holds, tens.out)
         flows = sound & (tens.least_out > asked_percent) & (tens.current_a > _ON_A)
-        _put(self._currents, self._current_count, flows, tens.current_a)
+        if _put(self._currents, self._current_count, flows, tens.current_a):
+            self.nominal_a = self._nominal_a()
 
     @property
     def hold_percent(self) -> Floats:
         """The duty that held each zone of late; NaN before five minutes of it."""
         return np.where(self._hold_count >= _LEARNT_FROM, median_of_columns(self._holds), np.nan)
 
-    @property
-    def nominal_a(self) -> Floats:
+    def _nominal_a(self) -> Floats:
         """Current of each zone while on: as told, else as seen, else as seen at its peers."""
         if not np.isnan(self._given_a):
             return np.full(self._currents.shape[1], self._given_a)
@@ -182,6 +184,7 @@ class Learner:
         self._currents = np.asarray([array(r) for r in state["currents"]]).reshape(-1, zones)
         self._hold_count, self._current_count = (np.asarray(c, dtype=np.int64) for c in state["counts"])
         self.rate_k_min = array(state["rate"])
+        self.nominal_a = self._nominal_a()
 
 
 def median_where(values: Floats, chosen: Flags) -> float:
@@ -195,11 +198,12 @@ def full_output(tens: Tens) -> Flags:
     return tens.least_out >= _FULL_OUT
 
 
-def _put(ring: Floats, count: NDArray[np.int64], where: Flags, values: Floats) -> None:
-    """Write into each column's ring, in place, where asked."""
+def _put(ring: Floats, count: NDArray[np.int64], where: Flags, values: Floats) -> bool:
+    """Write into each column's ring, in place, where asked; gives whether anything was written."""
     at = np.flatnonzero(where)
     ring[count[at] % len(ring), at] = values[at]
     count[at] += 1
+    return len(at) > 0
 
 
 def _mean(values: Floats) -> Floats:

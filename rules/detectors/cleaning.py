@@ -81,7 +81,7 @@ class CleaningOverdue:
             self._due_since = row.time_ns
         if trigger is None:
             return
-        over = row.wiper == PARKED and self._running.runs and row.dp_bar > trigger + self._values["over_bar"]
+        over = row.wiper == PARKED and row.dp_bar > trigger + self._values["over_bar"]
         self._over_since = _since(self._over_since, row.time_ns, holds=over)
         self._below_since = _since(self._below_since, row.time_ns, holds=row.dp_bar < trigger)
 

@@ -59,12 +59,15 @@ def test_every_published_sample_is_stored_once(make_line: MakeLine) -> None:
 @pytest.mark.long
 @pytest.mark.timeout(900)
 def test_two_hundred_tags_for_ten_minutes_lose_nothing_and_cost_little(make_line: MakeLine) -> None:
-    line = make_line(aux_channels=83)
+    # 76 of the line's own tags change every second; the channels beside them make it 200.
+    line = make_line(aux_channels=124)
     share = record(line, 600)
     counted, missing = compare(line)
-    tags = len(line.published())
-    print(f"{tags} tags, {counted} samples published, {missing} missing, {100 * share:.2f} % of one core")
-    assert tags == 200
+    every_second = sum(len(samples) > 590 for samples in line.published().values())
+    print(
+        f"{every_second} tags at 1 Hz, {counted} samples, {missing} missing, {100 * share:.2f} % of one core"
+    )
+    assert every_second >= 200
     assert missing == 0
     assert counted > 200 * 590
     assert share < 0.10

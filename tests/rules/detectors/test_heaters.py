@@ -136,6 +136,33 @@ def test_an_open_plate_is_found_during_a_dip_of_all_plates():
     assert states(judged(plates)) == [("filter.plate.5", True)]
 
 
+def test_a_plate_that_dips_a_little_faster_than_the_others_is_no_fault():
+    plates = Plates(3000, with_current=False)
+    dip = np.interp(plates.time_s, [1000, 1500, 2200], [0, 10, 0])
+    plates.temp -= dip
+    plates.temp[3] -= 0.5 * dip
+    plates.out = np.where(dip > 0, 75.0, plates.out)
+    assert judged(plates) == []
+
+
+def test_a_controller_that_answers_a_common_dip_more_sharply_is_no_fault():
+    plates = Plates(3000, with_current=False)
+    dip = np.interp(plates.time_s, [1000, 1500, 2200], [0, 10, 0])
+    plates.temp -= dip
+    plates.out = np.where(dip > 0, 50.0, plates.out)
+    plates.out[3] = np.where(dip > 0, 94.0, plates.out[3])
+    assert judged(plates) == []
+
+
+def test_a_plate_is_given_time_after_a_new_set_point():
+    plates = Plates(3600, with_current=False)
+    plates.setpoint[1, 1000:] += 20.0
+    moved = np.clip((plates.time_s - 1400) * HEATING_K_MIN / 60, 0, 20)  # heavy: nothing moves for minutes
+    plates.temp[1] += moved
+    plates.out[1] = np.where((plates.time_s >= 1000) & (moved < 19), 100.0, plates.out[1])
+    assert judged(plates) == []
+
+
 @pytest.mark.parametrize("step_k", [12.0, -25.0])
 def test_a_set_point_step_is_no_fault(step_k: float):
     plates = Plates(3600, with_current=False)

@@ -10,7 +10,7 @@ import pytest
 from rules.detectors import PressureCreep
 from rules.finding import Finding, Priority
 from rules.line import LineFacts, RuleSetting
-from tests.rules.detectors.plants import FACTS, Filter
+from tests.rules.detectors.plants import FACTS, Filter, changes
 from tests.rules.detectors.signals import every, play, seconds_of, tags_of
 
 
@@ -107,6 +107,39 @@ def test_ends_at_a_screen_change():
     ended = [f for f in found if not f.active]
     assert len(ended) == 1 and "as after a screen change" in ended[0].sentence
     assert 17 * 240 <= seconds_of(ended[0].time_ns) <= 19 * 240
+
+
+def test_stands_while_the_pressure_is_above_the_limit_though_it_no_longer_rises():
+    screen = Filter(36, rise=0.0)
+    grown = np.minimum(screen.number, 18)
+    screen.dp *= 1 + 0.025 * grown * (45 - screen.dp) / 21
+    found = judged(screen)
+    assert found and all(f.active for f in found)
+
+
+def test_cleanings_of_an_overfull_screen_are_not_compared():
+    screen = Filter(20, rise=0.0, scatter_bar=0.1)
+    late = np.maximum(screen.number - 13, 0)
+    screen.dp += 1.0 * late * np.clip(45 - screen.dp, 0, 21) / 21
+    assert judged(screen) != []
+    phase = (screen.time_s - screen.start_s) % 240
+    screen.dp = np.where((late > 0) & (phase > 205) & (phase < 218), 60.0, screen.dp)
+    assert judged(screen) == []
+
+
+def test_a_gap_costs_one_cleaning_only():
+    screen = Filter(20, rise=0.025, scatter_bar=0.1)
+    signals = screen.made()
+    away = (screen.time_s > 2000) & (screen.time_s < 2030)
+    gone = {p: s for p, s in signals.items() if len(s) == len(away)}
+    holed = {
+        p: replace(s, time_ns=s.time_ns[~away], value=s.value[~away], quality=s.quality[~away])
+        for p, s in gone.items()
+    }
+    holed["filter.wiper.state"] = changes(screen.time_s[~away], screen.wiper[~away])
+    whole = play(PressureCreep(FACTS, tags_of(signals)), every(signals, 60))[0]
+    with_gap = play(PressureCreep(FACTS, tags_of(holed)), every(holed, 60))[0]
+    assert 0 <= (with_gap.time_ns - whole.time_ns) / 1e9 <= 2 * 240
 
 
 def test_the_file_sets_the_numbers():
