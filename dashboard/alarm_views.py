@@ -94,8 +94,9 @@ def _since(alarm: StandingAlarm, state: State, now_ns: int, zone: str) -> str:
     if state in _RETURNED:
         over = clock_text(alarm.since_ns, zone, now_ns=now_ns, seconds=False)
         return f"from {onset}; its condition was over at {over}"
-    age = age_s(now_ns, alarm.onset_ns)
-    return f"since {onset}" + (f" (for {duration_text(age)})" if age >= 0 else "")
+    # Whole minutes: whatever changes is drawn anew, and a button must not vanish under a finger.
+    minutes = age_s(now_ns, alarm.onset_ns) // 60
+    return f"since {onset}" + (f" (for {duration_text(60 * minutes)})" if minutes >= 1 else "")
 
 
 def evidence_figures(evidence: Mapping[str, Any]) -> tuple[tuple[str, float, str], ...]:

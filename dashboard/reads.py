@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from dashboard.alarm_bars import evidence_of
 from dashboard.alarm_views import alarm_key, alarm_views, parts_of, start_of
 from dashboard.cleaning_watch import CleaningWatch
+from dashboard.filled_in import FilledIn
 from dashboard.headline import PhaseNow, headline, outlook
 from dashboard.lanes import lanes_of, standing_marks
 from dashboard.ledger import ledger_of
@@ -54,6 +55,7 @@ class LineReads:
     facts: LineFacts
     simulated: bool = False
     _lock: threading.RLock = field(default_factory=threading.RLock, repr=False)
+    _filled_in: FilledIn = field(default_factory=FilledIn, repr=False)
     _watch: CleaningWatch = field(default_factory=CleaningWatch, repr=False)
     _live: LiveView | None = field(default=None, repr=False)
     _outlines: tuple[int, dict[str, Series]] = field(default=(0, {}), repr=False)
@@ -143,6 +145,8 @@ class LineReads:
     def _read_live(self, now_ns: int) -> LiveView:
         now = self._now(now_ns)
         at_ns = now.source_time_ns or now_ns
+        if self._filled_in.settled(self.store, now_ns):
+            self._watch, self._phase_watch = CleaningWatch(), None
         self._watch.follow(self.store, at_ns)
         zones = zones_of(now)
         alarms = alarm_views(self.journal.alarms(), now_ns, at_ns, self.zone, self._still_asked(now_ns))
