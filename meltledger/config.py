@@ -13,11 +13,11 @@ from pydantic import BaseModel, ValidationError
 
 from historian.catalogue import canonical_tag, meaning_of
 from historian.errors import WrongInput
+from historian.places import line_of
 from historian.tags import Tag
 from historian.units import conversion, quantity
 from meltledger.errors import Fault, LineFileWrong
 from meltledger.linefile import LineFile, Machine, RuleSection, Source
-from meltledger.places import line_of
 from rules.detectors import RULES, detectors_for
 from rules.line import LineFacts, MeltFilter, RuleSetting
 

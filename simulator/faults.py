@@ -7,34 +7,15 @@ A fault has a level from 0 to its severity; it ramps up after its onset. All fau
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 from simulator.filter import ORDINARY_REST
-
-if TYPE_CHECKING:
-    from simulator.plant import Plant
+from simulator.plant import Plant
+from simulator.upsets import Upsets
 
 # What a cleaning leaves in the holes for good at full severity, as a share of the cake.
 _BLINDING_REST = 0.06
 _DIRTY_BALE_FACTOR = 2.2
-
-
-@dataclass(slots=True)
-class Upsets:
-    """How the plant differs from a sound one.
-
-    Attributes:
-        plate_power: what is left of each plate's heater, by place number.
-        rest_share: share of the cake that a cleaning presses into the holes for good.
-        trigger_inhibited: whether the cleaning trigger does nothing.
-        dirt_factor: how much more dirt than ordinary comes with the feed.
-    """
-
-    plate_power: dict[int, float] = field(default_factory=dict)
-    rest_share: float = ORDINARY_REST
-    trigger_inhibited: bool = False
-    dirt_factor: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

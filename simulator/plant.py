@@ -11,10 +11,10 @@ from math import exp, pi, sin, sqrt
 
 from simulator.chance import Stream
 from simulator.extruder import ZONES, Extruder, ExtruderDesign
-from simulator.faults import Upsets
 from simulator.filter import FilterDesign, MeltFilter, WiperState
 from simulator.melt import Polymer
 from simulator.pelletizer import Pelletizer, PelletizerDesign
+from simulator.upsets import Upsets
 
 STEP_S = 1.0
 HEAD_TRIP_BAR = 200.0

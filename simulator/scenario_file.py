@@ -12,6 +12,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from historian.catalogue import meaning_of
+from historian.places import line_of
 from historian.tags import pattern_of
 from simulator.errors import WrongScenario
 from simulator.faults import FAULTS, FaultOrder
@@ -19,7 +20,6 @@ from simulator.melt import POLYMERS
 from simulator.panel import panel_of
 from simulator.plant import Plant, PlantDesign
 from simulator.scenario import Action, Label, Scenario, Step
-from simulator.toml_lines import line_of, lines_of
 
 FOLDER = Path(__file__).parent / "scenarios"
 
@@ -192,11 +192,9 @@ def read_scenario(text: str, *, name: str, where: str) -> Scenario:
         line = re.search(r"at line (\d+)", str(error))
         at = f":{line.group(1)}" if line else ""
         raise WrongScenario(f"{where}{at}: not TOML: {error}") from error
-    lines = lines_of(text)
 
     def said(place: tuple[str | int, ...], reason: str) -> str:
-        line = line_of(lines, place)
-        return f"{where}:{line or 1}: {reason}"
+        return f"{where}:{line_of(text, place)}: {reason}"
 
     try:
         file = _File.model_validate(raw)

@@ -20,6 +20,7 @@ from rules.detectors import detectors_for
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
 from rules.replay import difference, judged_until, replay, replay_by_source_time
+from rules.states import State
 
 _JUDGED = (EntryKind.FINDING, EntryKind.TRANSITION)
 
@@ -118,7 +119,7 @@ def _sentence(entry: Entry, config: LineConfig) -> str:
     when = datetime.fromtimestamp(entry.time_ns // NS, ZoneInfo(config.file.line.zone))
     data = entry.data
     if entry.kind is EntryKind.TRANSITION:
-        what = f"{data['from']} → {data['to']}"
+        what = f"{State(data['from']).words} → {State(data['to']).words}"
     else:
         late = " (found late)" if data.get("late") else ""
         what = f"{'began' if data['active'] else 'ended'}{late}: {data['sentence']}"

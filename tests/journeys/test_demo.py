@@ -26,6 +26,7 @@ from historian.embedded import EmbeddedStore
 from historian.frame import NS
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
+from rules.states import State
 from tests.dashboard.test_browser import FLAGS
 from tests.journeys.line import LineUnderTest
 from tests.support.ports import free_port
@@ -122,7 +123,7 @@ def test_the_burnt_out_plate_shows_and_is_marked_as_seen(demo: Demo, browser: we
         plate = [
             e for e in demo.journal() if e.subject == "filter.plate.5" and e.kind == EntryKind.TRANSITION
         ]
-        return [e for e in plate if e.data["to"] == "acknowledged"]
+        return [e for e in plate if e.data["to"] == State.ACKNOWLEDGED]
 
     card = "//*[@id='alarms']//li[contains(., 'Plate 5 is losing heat')]"
     press_until(browser, f"{card}//button[text()='Seen here']", taken)

@@ -35,8 +35,9 @@ def line_of(text: str, path: Sequence[str | int]) -> int:
             here = [*table, *_parts(key.group(1))]
         else:
             continue
-        if len(here) > best_depth and here == wanted[: len(here)]:
-            best, best_depth = number, len(here)
+        depth = min(len(here), len(wanted))
+        if depth > best_depth and here[:depth] == wanted[:depth] and (len(here) == depth or header):
+            best, best_depth = number, depth
     return best
 
 

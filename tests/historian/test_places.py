@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from meltledger.places import line_of
+from historian.places import line_of
 
 TEXT = """\
 # a comment
@@ -39,6 +39,7 @@ deep = 2
         (("source", 1, "name"), 11),
         (("source", 1, "sub", 1, "deep"), 15),
         (("source", 1, "missing"), 10),
+        (("source",), 6),
         (("nowhere",), 1),
     ],
 )
