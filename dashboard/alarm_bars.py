@@ -135,6 +135,19 @@ def evidence_of(
     )
 
 
+_HAPPENED = {
+    State.NORMAL: "over",
+    State.UNACKNOWLEDGED: "raised",
+    State.ACKNOWLEDGED: "seen, still standing",
+    State.RETURNED: "over, not yet seen",
+    State.LATCHED: "over, not yet seen; stays until it is reset",
+    State.LATCHED_ACKNOWLEDGED: "over and seen; stays until it is reset",
+    State.SHELVED: "kept from sight",
+    State.SUPPRESSED: "kept from sight by the line's design",
+    State.OUT_OF_SERVICE: "taken out of service",
+}
+
+
 def _raisings(own: Sequence[Entry]) -> list[int]:
     """When an alarm was raised, each time."""
     return [
@@ -172,4 +185,4 @@ def _acts(entries: Sequence[Entry], zone: str) -> Iterator[tuple[str, str]]:
         elif entry.kind is EntryKind.REFUSED:
             yield clock, f"not done: {data.get('reason', '')}"
         elif entry.kind is EntryKind.TRANSITION and data["from"] != data["to"]:
-            yield clock, State(data["to"]).words
+            yield clock, _HAPPENED[State(data["to"])]

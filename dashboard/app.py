@@ -131,4 +131,4 @@ def _state(line: LineReads, now_ns: int) -> dict[str, Any]:
     age_ns = now_ns - newest_ns
     flows = age_ns < FLOWING_NS
     text = "data flow" if flows else "no data arrive"
-    return {"flows": flows, "newest_age_s": round(age_ns / NS, 3), "text": text}
+    return {"flows": flows, "newest_age_s": round(max(0, age_ns) / NS, 3), "text": text}

@@ -103,7 +103,9 @@ def _gravest(alarms: Sequence[AlarmView]) -> Iterator[str]:
 
 def _state(now: Now, facts: LineFacts, phase: PhaseNow | None) -> Iterator[str]:
     feed = now.of(FEED)
-    if phase is not None:
+    if feed.trust is Trust.LOST:
+        yield "The feed is not known now."
+    elif phase is not None:
         since = duration_text((now.source_time_ns - phase.since_ns) / NS)
         at = f" at {quantity_text(feed.value, 'kg/h')}" if feed.known and _runs(feed.value, facts) else ""
         yield f"{phase.name[:1].upper()}{phase.name[1:]} for {since}{at}."
@@ -116,8 +118,6 @@ def _state(now: Now, facts: LineFacts, phase: PhaseNow | None) -> Iterator[str]:
             f"the screw turns at {number_text(speed.value, '/min')} 1/min" if speed.known else ""
         )
         yield f"Feed {quantity_text(feed.value, 'kg/h')}" + (f"; {turns}." if turns else ".")
-    elif feed.trust is Trust.LOST:
-        yield "The feed is not known now."
     yield from _near_zero(now)
 
 

@@ -82,8 +82,11 @@ def ticks(sheet: Sheet, title: str, ticks: Sequence[Tick], symbol: str, colour: 
             "y": [0.5] * len(ticks),
             "yaxis": name,
             "marker": {"symbol": symbol, "size": 12, "color": colour, "line": {"width": 2, "color": colour}},
-            "text": [f" {_short(t.text)}" if r else "" for t, r in zip(ticks, room, strict=True)],
-            "textposition": "middle right",
+            "text": [f" {_short(t.text)} " if r else "" for t, r in zip(ticks, room, strict=True)],
+            "textposition": [
+                "middle right" if t.time_ms < sheet.start_ms + 0.88 * sheet.span_ms else "middle left"
+                for t in ticks
+            ],
             "textfont": {"color": colour},
             "hovertext": [escaped(t.hover or t.text) for t in ticks],
             "hoverinfo": "text",

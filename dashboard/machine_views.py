@@ -48,6 +48,7 @@ NAMES = {
 }
 _LEAST_SPAN = {"Cel": 4.0, "bar": 4.0, "%": 10.0, "kg/h": 40.0}
 _HIDDEN_ENDINGS = (".sp", ".i")
+_INFRASTRUCTURE = ("src.", "edge.")
 
 
 def shown_tags(tags: Mapping[str, Tag]) -> list[str]:
@@ -56,15 +57,16 @@ def shown_tags(tags: Mapping[str, Tag]) -> list[str]:
         p
         for p in tags
         if not p.endswith(_HIDDEN_ENDINGS)
-        and not p.startswith("src.")
+        and not p.startswith(_INFRASTRUCTURE)
         and not _told_with_temperature(p, tags)
     ]
     return sorted(paths, key=_place_in_flow)
 
 
 def _told_with_temperature(path: str, tags: Mapping[str, Tag]) -> bool:
-    """A zone's output stands in the row of its temperature."""
-    return path.endswith(".out") and f"{path.removesuffix('.out')}.temp.pv" in tags
+    """A zone's output, and whether it is in use, stand in the row of its temperature."""
+    zone = path.removesuffix(".out").removesuffix(".enabled.state")
+    return zone != path and f"{zone}.temp.pv" in tags
 
 
 def _place_in_flow(path: str) -> tuple[int, str, str, int]:
@@ -113,12 +115,16 @@ def _row(now: Now, path: str, outline: Series | None, end_ns: int) -> MachineRow
 def _title(tag: Tag, meaning: Meaning | None) -> str:
     words = tag.text or (meaning.text if meaning else tag.path)
     words = words.removesuffix(", temperature") if ".temp.pv" in tag.path else words
+    if ".pressure." in tag.path and "pressure" not in words:
+        words += ", pressure"
     return words[:1].upper() + words[1:]
 
 
 def _beside(now: Now, path: str, outline: Series, unit: str) -> str:
     """A zone's output and set-point, or the span of the half hour."""
     zone = path.removesuffix(".temp.pv")
+    if now.value(f"{zone}.enabled.state") == 0:
+        return "taken out"
     output, setpoint = now.of(f"{zone}.out"), now.of(f"{zone}.temp.sp")
     if zone == path or not (output.known or setpoint.known):
         return _span(outline, unit)

@@ -16,7 +16,7 @@ from dashboard.machine_views import machine_views, shown_tags, sparks
 from dashboard.now import Now
 from dashboard.phase_watch import PhaseWatch
 from dashboard.ports import JournalPort, TrialNote, TrialOnRecord, TrialPort
-from dashboard.seven import readings
+from dashboard.seven import dp_now, readings
 from dashboard.source_views import source_views
 from dashboard.views import Cleaning, EvidenceView, Ledger, LiveView, MachineView, Mark
 from dashboard.words import clock_text, duration_text, local_time, offset_ms
@@ -152,17 +152,10 @@ class LineReads:
         alarms = alarm_views(self.journal.alarms(), now_ns, at_ns, self.zone, self._still_asked(now_ns))
         sources = source_views(now, self.journal.entries(kinds=(EntryKind.EVENT,), limit=EVENTS_READ))
         marks, said = self._marks(now_ns)
-        wiping = self._watch.wiping_since_ns
         melt_filter = self.facts.melt_filter
         return LiveView(
             headline=headline(now, self.facts, self._phase_now(now), alarms, sources),
-            outlook=outlook(
-                self._watch.due(melt_filter, at_ns),
-                self._watch.outlook(melt_filter),
-                (at_ns - wiping) / NS if wiping is not None else None,
-            )
-            if now.flowing
-            else "",
+            outlook=self._outlook(now, at_ns),
             readings=readings(now, self._watch, self.facts, zones),
             cleanings=tuple(
                 Cleaning(c.start_ns, c.end_ns, c.peak_bar, c.trough_bar) for c in self._watch.cycles
@@ -182,6 +175,15 @@ class LineReads:
             now_ns=now_ns,
             zone=self.zone,
         )
+
+    def _outlook(self, now: Now, at_ns: int) -> str:
+        """What comes next; nothing while what it is told from is not known now."""
+        if not (dp_now(now).known and now.of("filter.wiper.state").known):
+            return ""
+        watch, facts = self._watch, self.facts.melt_filter
+        wiping = watch.wiping_since_ns
+        since_s = (at_ns - wiping) / NS if wiping is not None else None
+        return outlook(watch.due(facts, at_ns), watch.outlook(facts), since_s)
 
     def _phase_now(self, now: Now) -> PhaseNow | None:
         if not now.flowing:

@@ -54,6 +54,18 @@ class Sheet:
             }
         )
         self.height += height + SPACE
+        # An axis that no trace uses is left out by the library, and its words would land elsewhere.
+        self.traces.append(
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "x": [self.start_ms],
+                "y": [settings["range"][0]],
+                "yaxis": name,
+                "marker": {"opacity": 0},
+                "hoverinfo": "skip",
+            }
+        )
         return name
 
     def rule(self, name: str) -> None:
@@ -72,6 +84,14 @@ class Sheet:
             }
         )
 
+    def _band(self) -> list[dict[str, Any]]:
+        """The word that a simulated line's picture bears, also when it is saved."""
+        if not self.ledger.simulated:
+            return []
+        text = {"text": "S I M U L A T E D", "showarrow": False, "font": {"color": self.colours.quiet}}
+        place = {"xref": "paper", "x": 0, "xanchor": "left", "yref": "paper", "y": 1, "yanchor": "bottom"}
+        return [{**text, **place, "yshift": 8}]
+
     def done(self) -> Figure:
         """Domains as shares of the height, and the shared time axis."""
         for top, bottom, settings in self.domains:
@@ -89,7 +109,7 @@ class Sheet:
                 "hoverdistance": 30,
                 "dragmode": "zoom",
                 "uirevision": f"{self.ledger.offset_ms}",
-                "annotations": self.annotations,
+                "annotations": [*self.annotations, *self._band()],
                 "shapes": self.shapes,
                 "title": {"text": ""},
                 "xaxis": {

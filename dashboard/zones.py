@@ -72,5 +72,5 @@ def zones_sentence(zones: Zones) -> str:
     if zones.silent:
         shown = [place_text(z) for z in zones.silent[:3]]
         more = len(zones.silent) - len(shown)
-        parts.append(f"no data: {joined(shown)}" + (f" and {more} more" if more else ""))
+        parts.append(f"no data: {joined([*shown, f'{more} more'] if more else shown)}")
     return " · ".join(parts) if parts else "No heated zone is measured on this line."

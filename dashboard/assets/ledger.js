@@ -38,6 +38,18 @@
       width: function () {
         return Math.round(root.clientWidth);
       },
+      /* Whoever opens a form goes on in its first field. */
+      toField: function (key) {
+        if (key) {
+          window.setTimeout(function () {
+            const field = document.getElementById("shelve-reason");
+            if (field) {
+              field.focus();
+            }
+          }, 50);
+        }
+        return "";
+      },
       followPaper: function (tick, wanted, drawn) {
         return wanted === drawn ? window.dash_clientside.no_update : wanted;
       },

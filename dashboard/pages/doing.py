@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import dash
-from dash import ALL, Input, Output, State, ctx, no_update
+from dash import ALL, ClientsideFunction, Input, Output, State, ctx, no_update
 
 from dashboard import acts
 from dashboard.alarm_views import parts_of
@@ -74,6 +74,11 @@ def quick_act(line: LineReads, asked: dict[str, Any], who: Any, now_ns: int) -> 
 
 
 def _register_shelf(app: dash.Dash, lines: Lines, clock: Clock) -> None:
+    in_browser: Any = app.clientside_callback
+    in_browser(
+        ClientsideFunction("ledger", "toField"), Output("shelve-form", "title"), Input("shelving", "data")
+    )
+
     @app.callback(
         Output("shelve-form", "hidden"),
         Output("shelving", "data"),

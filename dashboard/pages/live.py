@@ -74,7 +74,7 @@ def layout() -> list[Any]:
 
 
 def _cleanings() -> dcc.Graph:
-    return graph("cleanings", style={"height": "288px"}, figure={"data": [], "layout": {"height": 288}})
+    return graph("cleanings", style={"height": "240px"}, figure={"data": [], "layout": {"height": 240}})
 
 
 def _marks() -> html.Div:

@@ -135,6 +135,9 @@ def machine_section(machine: MachineView) -> html.Section:
             html.Table(
                 [
                     html.Caption(f"{machine.name}: value now, last 30 minutes", className="offscreen"),
+                    html.Colgroup(
+                        [html.Col(className=f"col-{name}") for name in ("name", "value", "spark", "span")]
+                    ),
                     html.Tbody([_machine_row(row) for row in machine.rows]),
                 ]
             ),
@@ -151,18 +154,18 @@ def _machine_row(row: MachineRow) -> html.Tr:
         if lost
         else [f"{reading.text} ", html.Span(reading.unit, className="unit")]
     )
+    name = html.Th(reading.title, scope="row", title=row.path)
+    if lost or reading.small:
+        look = "value words hatched" if lost else "value words"
+        return html.Tr([name, html.Td(value, className=look, colSpan=3)])
+    doubt = reading.why if reading.trust is Trust.UNCERTAIN else None
     return html.Tr(
         [
-            html.Th(reading.title, scope="row", title=row.path),
-            html.Td(
-                value,
-                className="value hatched" if lost else "value",
-                title=reading.why if reading.trust is Trust.UNCERTAIN else None,
-            ),
+            name,
+            html.Td(value, className="value", title=doubt),
             html.Td(sparkline(row), className="spark"),
             html.Td(row.span, className="span"),
-        ],
-        className="lost" if lost else "",
+        ]
     )
 
 

@@ -131,10 +131,10 @@ def test_evidence_names_figures_and_what_people_did() -> None:
     assert seen.figures == (("below set point", "7.4 K"),)
     assert seen.window == "looked at 05:55:00–06:00:00"
     assert [words for _, words in seen.acts] == [
-        "unacknowledged",
+        "raised",
         "ana (operator) seen here",
-        "acknowledged",
-        "normal",
+        "seen, still standing",
+        "over",
     ]
     assert evidence_of(entries, "heater-power", "filter.plate.6", "UTC") is None
 

@@ -226,6 +226,7 @@ def test_a_shelf_needs_a_reason_and_escape_leaves_the_form(driver: webdriver.Chr
     until(lambda: "Shelve" in words(driver, ".alarm"), 30)
     press(driver, "Shelve")
     until(lambda: all_of(driver, "#shelve-form:not([hidden])"), 5)
+    until(lambda: driver.execute_script("return document.activeElement.id") == "shelve-reason", 5)
     all_of(driver, "#shelve-do")[0].click()
     until(lambda: "Say why" in words(driver, "#shelve-refusal"), 5)
     ActionChains(driver).send_keys(Keys.ESCAPE).perform()

@@ -161,3 +161,18 @@ def test_the_last_cleanings_with_what_is_not_known() -> None:
     assert figure["layout"]["xaxis"]["ticktext"] == ["08:00", "08:04"]
     assert any("trigger" in a["text"] for a in figure["layout"]["annotations"])
     assert cleanings_figure([], None, "UTC", DARK)["layout"]["shapes"] == []
+
+
+def test_every_band_is_used_by_a_trace_or_the_library_would_leave_it_out() -> None:
+    figure = ledger_figure(ledger(phases=(), settings=(), alarms=(), cleanings=(), notes=()), LIGHT)
+    axes = {"y" + name.removeprefix("yaxis") for name in figure["layout"] if name.startswith("yaxis")}
+    assert {trace["yaxis"] for trace in figure["data"]} == axes
+
+
+def test_a_simulated_picture_says_so_also_when_it_is_saved() -> None:
+    def words(simulated: bool) -> list[str]:
+        drawn = ledger_figure(ledger(simulated=simulated), LIGHT)
+        return [a["text"] for a in drawn["layout"]["annotations"]]
+
+    assert "S I M U L A T E D" in words(True)
+    assert "S I M U L A T E D" not in words(False)

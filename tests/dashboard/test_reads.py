@@ -50,6 +50,9 @@ def test_seven_seconds_after_the_last_sample_nothing_is_shown_as_live(full_line:
     # The screen's own figure hangs on the wiper's state.
     assert all(r.text == "" and r.why.startswith("no data") for r in view.readings)
     assert view.readings[0].why == "no data since 10:59:59 (source lost)"
+    assert view.outlook == ""
+    assert "The feed is not known now." in view.headline
+    assert "Running for" not in view.headline
     later = full_line.reads().live(END_NS + 40 * NS)
     assert later.headline.startswith("No data since 10:59:59: the line's state is not known now.")
     assert later.outlook == ""
