@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboard.machine_views import machine_views, shown_tags
 from dashboard.now import Now
-from dashboard.pages.parts import spark_svg
+from dashboard.pages.parts import spark_path
 from dashboard.views import MachineRow, Reading
 from historian.catalogue import canonical_tag
 from historian.frame import NS, Series
@@ -52,4 +52,4 @@ def test_a_code_is_read_as_a_word_and_a_pressure_names_itself() -> None:
 
 def test_a_gap_breaks_the_small_line() -> None:
     row = MachineRow("x.y", Reading("x.y", "X", "1", ""), ((0.0, 0.0), (0.5, 1.0), None, (1.0, 0.5)))
-    assert 'd="M0.0 26.0L60.0 2.0M120.0 14.0"' in spark_svg(row)
+    assert spark_path(row) == "M0.0 26.0L60.0 2.0M120.0 14.0"
