@@ -9,11 +9,11 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import click
-from trials.record import TrialRecord
 
 from historian.errors import WrongInput
 from historian.frame import NS
 from meltledger.config import load
+from trials.record import TrialRecord
 
 _FILE = click.argument("file", type=click.Path(path_type=Path))
 
