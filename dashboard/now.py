@@ -48,6 +48,10 @@ class Believed:
         return not isnan(self.value)
 
 
+EDGE = "edge"
+"""The source of the recorder's own tags: its heartbeat."""
+
+
 class Now:
     """The newest samples of a line, judged at one moment.
 
@@ -66,8 +70,8 @@ class Now:
 
     @property
     def newest_arrival_ns(self) -> int:
-        """When the newest sample arrived; 0 when none ever did."""
-        return max(self.heard_ns.values(), default=0)
+        """When a machine's newest sample arrived; 0 when none ever did. The recorder's own do not count."""
+        return max((ns for source, ns in self.heard_ns.items() if source != EDGE), default=0)
 
     @property
     def flowing(self) -> bool:

@@ -84,9 +84,9 @@ class LineReads:
             return machine_views(now, outlines, end_ns)
 
     def newest_arrival_ns(self) -> int:
-        """When the newest sample reached the edge; 0 when none ever did."""
+        """When a machine's newest sample reached the edge; 0 when none ever did."""
         with self._lock:
-            return max((s.arrival_ns for s in self.store.latest().values()), default=0)
+            return self._now(0).newest_arrival_ns
 
     def record(self, act: Act) -> int:
         """Put an act in the journal; the line's rules take it within a second or two.
