@@ -17,14 +17,14 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from meltledger.config import load
+from meltledger.config import LineConfig, load
 from meltledger.demoline import write_line_file
 from rules.entry import Act, ActKind
 from rules.journal import Journal
 from simulator.scenario_file import load_scenario
 from trials.record import TrialRecord
 
-SECONDS = 60
+LONGEST_S = 120
 BURNS_OUT_AT = 14_490
 
 
@@ -51,19 +51,14 @@ def main(folder: Path) -> None:
             ["run", str(file)],
         ]
         running = [subprocess.Popen([sys.executable, "-m", "meltledger", *verb]) for verb in verbs]
-        time.sleep(SECONDS - 15)
-        with closing(Journal.open(config.journal)) as journal:
-            alarm = journal.alarms()[0]
-            act = (alarm.rule, alarm.subject)
-            journal.record_act(Act(0, time.time_ns(), "ada", "operator", ActKind.SEEN, *act))
-        with closing(TrialRecord.open(config.trials)) as record:
-            under_way = record.under_way()
-            assert under_way is not None  # noqa: S101 - `run` has opened it
-            record.note(under_way.id, time.time_ns(), "ada", "bale changed")
-        time.sleep(15)
-        for process in reversed(running):
-            process.send_signal(signal.SIGINT)
-            process.wait()
+        try:
+            time.sleep(10)
+            _act(config)
+            time.sleep(10)
+        finally:
+            for process in reversed(running):
+                process.send_signal(signal.SIGINT)
+                process.wait()
         folder.mkdir(parents=True)
         shutil.copy(file, folder / "line.toml")
         for name in ("recent.db", "journal.db", "trials.db"):
@@ -73,6 +68,20 @@ def main(folder: Path) -> None:
                 db.execute("PRAGMA journal_mode=DELETE")
             (folder / "data").mkdir(exist_ok=True)
             shutil.copy(config.folder / name, folder / "data" / name)
+
+
+def _act(config: LineConfig) -> None:
+    """Mark the alarm as seen once it is there, and write a note."""
+    with closing(Journal.open(config.journal)) as journal:
+        end = time.monotonic() + LONGEST_S
+        while not journal.alarms() and time.monotonic() < end:
+            time.sleep(0.5)
+        alarm = journal.alarms()[0]
+        journal.record_act(Act(0, time.time_ns(), "ada", "operator", ActKind.SEEN, alarm.rule, alarm.subject))
+    with closing(TrialRecord.open(config.trials)) as record:
+        under_way = record.under_way()
+        assert under_way is not None  # noqa: S101 - `run` has opened it
+        record.note(under_way.id, time.time_ns(), "ada", "bale changed")
 
 
 if __name__ == "__main__":

@@ -69,7 +69,7 @@ def test_every_tag_is_simulated_and_known_or_the_lines_own(trial_day: Scenario) 
     assert len({t.path for t in tags}) == len(tags) > 100
     assert all(t.simulated and t.source == "plc" and t.text for t in tags)
     own = {t.path for t in tags if meaning_of(t.path) is None}
-    assert own == {"filter.wipe.dp.sp", "filter.wipe.time.sp", *(f"aux.channel.{n}.pv" for n in (1, 2, 3))}
+    assert own == {f"aux.channel.{n}.pv" for n in (1, 2, 3)}
     # Set-points hold; what is not known to the catalogue must say so itself.
     assert all(t.kind is TagKind.STEP for t in tags if t.path.endswith(".sp"))
     assert not [t.path for t in tags if "true" in t.path or "cake" in t.path or "held" in t.path]
