@@ -138,7 +138,7 @@ class Recent:
             StoredDataDamaged: the file is not a database.
         """
         if not write and not path.exists():
-            raise WrongInput(f"{path}: there is no store here yet; start `meltledger run` on its line first")
+            raise WrongInput(_NOT_YET.format(path=path))
         with told(path):
             if write:
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -160,7 +160,10 @@ class Recent:
                 db.execute("COMMIT")
             else:
                 db.execute("PRAGMA query_only=1")
-            found = db.execute("SELECT value FROM meta WHERE key='schema'").fetchone()
+            found = _schema_of(db)
+        if found is None and not write:
+            db.close()
+            raise WrongInput(_NOT_YET.format(path=path))
         if found is None or int(found[0]) > SCHEMA:
             db.close()
             raise WrongInput(
@@ -278,6 +281,14 @@ class Recent:
         return _Transaction(self._db)
 
 
+def _schema_of(db: sqlite3.Connection) -> tuple[str] | None:
+    """The schema's number; None while the writer has only just made the file."""
+    if db.execute("SELECT 1 FROM sqlite_master WHERE name='meta'").fetchone() is None:
+        return None
+    found: tuple[str] | None = db.execute("SELECT value FROM meta WHERE key='schema'").fetchone()
+    return found
+
+
 def _groups(rows: Sequence[tuple[int, int, int, int]]) -> Iterator[list[tuple[int, int, int, int]]]:
     """Neighbouring rows that may share one: few samples, close in source time."""
     group: list[tuple[int, int, int, int]] = []
@@ -359,6 +370,7 @@ class told:  # noqa: N801 - reads as a clause: with told(path)
         raise StoreReadOnly(f"{self._path}: {error}; is another writer running on this line?") from error
 
 
+_NOT_YET = "{path}: there is no store here yet; start `meltledger run` on its line first"
 _FULL = (
     "{path}: the disk is full; nothing of this flush was kept, all before it is readable. Free space there"
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import resource
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -146,6 +147,13 @@ def test_an_unknown_tag_names_the_nearest(folder: Path) -> None:
 
 def test_a_reader_without_a_store_is_told_what_to_do(folder: Path) -> None:
     with pytest.raises(WrongInput, match="meltledger run"):
+        EmbeddedStore.open(folder, mode="read")
+
+
+def test_a_file_that_its_writer_has_only_just_made_is_no_store_yet(folder: Path) -> None:
+    folder.mkdir()
+    sqlite3.connect(folder / "recent.db").execute("PRAGMA journal_mode=WAL").connection.close()
+    with pytest.raises(WrongInput, match="no store here yet"):
         EmbeddedStore.open(folder, mode="read")
 
 

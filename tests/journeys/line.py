@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from historian.embedded import EmbeddedStore
+from historian.errors import StoreReadOnly, WrongInput
 from historian.frame import Series
 from meltledger.demoline import write_line_file
 from rules.entry import Entry
@@ -126,9 +127,10 @@ class LineUnderTest:
         return found
 
     def stored(self) -> dict[str, Series]:
-        if not (self.data / "recent.db").exists():
+        try:
+            store = EmbeddedStore.open(self.data, mode="read")
+        except WrongInput:  # not there yet
             return {}
-        store = EmbeddedStore.open(self.data, mode="read")
         try:
             span = store.span()
             paths = [p for p, t in store.tags().items() if t.source != "edge"]
@@ -139,7 +141,10 @@ class LineUnderTest:
     def journal(self) -> list[Entry]:
         if not (self.data / "journal.db").exists():
             return []
-        journal = Journal.open(self.data / "journal.db", mode="read")
+        try:
+            journal = Journal.open(self.data / "journal.db", mode="read")
+        except StoreReadOnly:  # only just made
+            return []
         try:
             return journal.entries()
         finally:
