@@ -8,8 +8,7 @@ from dashboard.headline import PhaseNow
 from historian.frame import NS, Series
 from historian.quality import is_bad
 from historian.store import Store
-from historian.tags import pattern_of
-from process.features import GRID_S, Samples, features_of
+from process.features import GRID_S, Samples, features_of, tells_phase
 from process.phases import UNKNOWN, Phase, PhaseTracker, phases_of
 
 LOOK_BACK_NS = 8 * 3600 * NS
@@ -17,26 +16,6 @@ LEAD_NS = 3 * 3600 * NS
 HELD_NS = 100 * NS
 MARGIN_NS = 2 * NS
 STEP_NS = int(GRID_S) * NS
-
-_SINGLES = frozenset(
-    {
-        "doser.rate.pv",
-        "doser.rate.sp",
-        "extruder.screw.speed.pv",
-        "extruder.screw.speed.sp",
-        "pelletizer.knife.speed.pv",
-        "pelletizer.knife.speed.sp",
-        "die.pressure.pv",
-        "extruder.melt.temp.pv",
-        "diverter.state",
-        "filter.wiper.state",
-    }
-)
-_ZONED = frozenset(
-    f"{zone}.*.{ending}"
-    for zone in ("filter.plate", "extruder.zone", "die.zone")
-    for ending in ("temp.pv", "temp.sp", "out", "enabled.state")
-)
 
 
 class PhaseWatch:
@@ -93,7 +72,7 @@ class PhaseWatch:
 
 def _signals(store: Store, start_ns: int, end_ns: int) -> dict[str, Samples]:
     """The samples that features are made of, from a little before the start so that values can be held."""
-    wanted = [p for p in store.tags() if p in _SINGLES or pattern_of(p) in _ZONED]
+    wanted = [p for p in store.tags() if tells_phase(p)]
     found = store.read(wanted, start_ns - HELD_NS, end_ns) if wanted else {}
     return {path: _samples(series) for path, series in found.items() if len(series)}
 

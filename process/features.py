@@ -24,6 +24,34 @@ _HOT_OUT_PERCENT = 60.0
 _STANDING_ENDINGS = (".sp", ".state", ".total")
 _ZONE = re.compile(r"((?:filter\.plate|extruder\.zone|die\.zone)\.\d+)\.temp\.pv")
 
+_LINE_TAGS = frozenset(
+    {
+        "doser.rate.pv",
+        "doser.rate.sp",
+        "extruder.screw.speed.pv",
+        "extruder.screw.speed.sp",
+        "pelletizer.knife.speed.pv",
+        "pelletizer.knife.speed.sp",
+        "die.pressure.pv",
+        "extruder.melt.temp.pv",
+        "diverter.state",
+        "filter.wiper.state",
+    }
+)
+_ZONE_TAG = re.compile(
+    r"(filter\.plate|extruder\.zone|die\.zone)\.\d+\.(temp\.pv|temp\.sp|out|enabled\.state)"
+)
+
+
+def tells_phase(path: str) -> bool:
+    """Whether a tag is looked at to tell the phase of a line.
+
+    Example:
+        >>> tells_phase("filter.plate.3.out"), tells_phase("dryer.current.pv")
+        (True, False)
+    """
+    return path in _LINE_TAGS or _ZONE_TAG.fullmatch(path) is not None
+
 
 @dataclass(frozen=True, slots=True)
 class Features:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,7 +12,7 @@ from historian.frame import NS, Series
 from historian.quality import is_bad
 from historian.store import Store
 from process.cycles import Cycle, cycles_of
-from process.features import features_of
+from process.features import features_of, tells_phase
 from process.phases import Phase, phases_of
 from rules.block import Block, Held
 from rules.entry import Entry, EntryKind
@@ -33,20 +32,6 @@ _SAME = 1e-6
 
 ONE_TURN_NS = 30 * NS
 """Steps of one set-point that are closer than this are one change. common practice, no source."""
-
-_LINE = (
-    "doser.rate.pv",
-    "doser.rate.sp",
-    "extruder.screw.speed.pv",
-    "extruder.screw.speed.sp",
-    "pelletizer.knife.speed.pv",
-    "pelletizer.knife.speed.sp",
-    "die.pressure.pv",
-    "extruder.melt.temp.pv",
-    "diverter.state",
-    "filter.wiper.state",
-)
-_ZONE = re.compile(r"(filter\.plate|extruder\.zone|die\.zone)\.\d+\.(temp\.pv|temp\.sp|out|enabled\.state)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +99,7 @@ def timeline(
     screen = store.read(
         filter_paths, start_ns - CLEANING_LEAD_NS, end_ns + CLEANING_TAIL_NS, bound_before=True
     )
-    line_paths = [p for p in tags if p in _LINE or _ZONE.fullmatch(p)]
+    line_paths = [p for p in tags if tells_phase(p)]
     line = store.read(line_paths, start_ns - PHASE_LEAD_NS, end_ns, bound_before=True)
     all_entries = list(entries)
     return Timeline(

@@ -24,22 +24,11 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from rules.entry import Act, ActKind
 from rules.journal import Journal
+from scripts.screenshots import FLAGS
 
 from .conftest import fill_line, open_line
 
 pytestmark = pytest.mark.browser
-
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--window-size=1920,1080",
-)
 WAIT_S = 30
 
 
@@ -108,7 +97,7 @@ def until(holds: Callable[[], Any], seconds: float) -> Any:
 def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
     options = webdriver.ChromeOptions()
     options.binary_location = "/usr/bin/chromium"
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
+    for flag in (*FLAGS, "--window-size=1920,1080", f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     made = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))

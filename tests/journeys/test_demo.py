@@ -6,7 +6,6 @@ import contextlib
 import signal
 import subprocess
 import sys
-import tempfile
 import time
 import urllib.error
 import urllib.request
@@ -18,7 +17,6 @@ import psutil
 import pytest
 from selenium import webdriver
 from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
@@ -27,7 +25,7 @@ from historian.frame import NS
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
 from rules.states import State
-from tests.dashboard.test_browser import FLAGS
+from scripts import screenshots
 from tests.journeys.line import LineUnderTest
 from tests.support.ports import free_port
 
@@ -67,16 +65,8 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[webdriver.Chrome]:
-    with tempfile.TemporaryDirectory() as profile:
-        options = webdriver.ChromeOptions()
-        options.binary_location = "/usr/bin/chromium"
-        for flag in (*FLAGS, f"--user-data-dir={profile}"):
-            options.add_argument(flag)
-        chrome = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
-        try:
-            yield chrome
-        finally:
-            chrome.quit()
+    with screenshots.browser() as chrome:
+        yield chrome
 
 
 def healthy(url: str) -> bool:
