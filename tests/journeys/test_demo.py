@@ -66,6 +66,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
 @pytest.fixture(scope="module")
 def browser() -> Iterator[webdriver.Chrome]:
     with screenshots.browser() as chrome:
+        chrome.set_window_size(1920, 1080)
         yield chrome
 
 
