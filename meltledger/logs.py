@@ -17,6 +17,7 @@ def set_up(level: int = logging.INFO) -> None:
             structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty()),
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
-        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
+        # Looked up at each line: whoever replaces standard error meanwhile gets the lines.
+        logger_factory=lambda *_: structlog.PrintLogger(sys.stderr),
     )
     logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(levelname)s %(name)s %(message)s")
