@@ -258,8 +258,11 @@ class Journal:
 
     def _check_schema(self) -> None:
         if self._writes:
-            self._db.executescript(_SCHEMA)
-            self._db.execute("INSERT OR IGNORE INTO meta VALUES ('schema', ?)", (str(SCHEMA_VERSION),))
+            # One transaction: whoever reads meanwhile finds all of it or nothing.
+            form = f"INSERT OR IGNORE INTO meta VALUES ('schema', '{SCHEMA_VERSION}');"
+            self._db.executescript(f"BEGIN IMMEDIATE; {_SCHEMA} {form} COMMIT;")
+        elif not self._db.execute("SELECT 1 FROM sqlite_master").fetchone():
+            raise StoreReadOnly(f"{self.path}: there is no journal here yet; start `meltledger run` first")
         if not self._db.execute("SELECT 1 FROM sqlite_master WHERE name = 'meta'").fetchone():
             raise StoredDataDamaged(f"{self.path} is not a journal; move it away or name another file")
         found = self._db.execute("SELECT value FROM meta WHERE key = 'schema'").fetchone()

@@ -262,9 +262,19 @@ def test_what_is_no_journal_is_told(tmp_path: Path) -> None:
     (tmp_path / "words").write_text("these are words, and many of them" * 100)
     with pytest.raises(StoredDataDamaged, match="words"):
         Journal.open(tmp_path / "words")
-    sqlite3.connect(tmp_path / "other.db").close()
+    other = sqlite3.connect(tmp_path / "other.db")
+    other.execute("CREATE TABLE words (word TEXT)")
+    other.close()
     with pytest.raises(StoredDataDamaged, match="not a journal"):
         Journal.open(tmp_path / "other.db", mode="read")
+
+
+def test_a_journal_that_is_only_just_being_made_is_not_there_yet(tmp_path: Path) -> None:
+    sqlite3.connect(tmp_path / "new.db").close()
+    with pytest.raises(StoreReadOnly, match="no journal here yet"):
+        Journal.open(tmp_path / "new.db", mode="read")
+    Journal.open(tmp_path / "new.db").close()
+    Journal.open(tmp_path / "new.db", mode="read").close()
 
 
 def test_a_journal_of_a_later_version_is_told(journal: Journal) -> None:
