@@ -9,7 +9,7 @@ trap 'rm -rf "$work"' EXIT
 "$python" -m venv "$work/venv"
 pip=("$work/venv/bin/python" -m pip --disable-pip-version-check)
 "${pip[@]}" install --quiet --upgrade pip setuptools
-"${pip[@]}" install --quiet --no-build-isolation -e '.[dev,influx,report]'
+"${pip[@]}" install --quiet --no-build-isolation -e '.[dev,influx,mqtt,report]'
 "${pip[@]}" check
 {
   echo "# Made by 'make lock' with $("$work/venv/bin/python" --version) on $(uname -s) $(uname -m); do not edit."

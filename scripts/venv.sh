@@ -29,5 +29,5 @@ quietly() { # pip's warnings are for packagers: they are shown only when it fail
 echo "building $venv from requirements/dev.lock: a minute or two, once" >&2
 # The lock pins the build tools as well, so that the package is built with what stands there.
 quietly install -r requirements/dev.lock
-quietly install -c requirements/dev.lock --no-build-isolation -e '.[dev,influx,report]'
+quietly install -c requirements/dev.lock --no-build-isolation -e '.[dev,influx,mqtt,report]'
 quietly check

@@ -27,6 +27,11 @@ _UNITS: Mapping[str, tuple[str, str]] = {
     "mm/s": ("C16", "mm/s"),
     "/min": ("RPM", "r/min"),
     "s": ("SEC", "s"),
+    "MPa": ("MPA", "MPa"),
+    "[psi]": ("PS", "psi"),
+    "[degF]": ("FAH", "°F"),
+    "[lb_av]": ("LBR", "lb"),
+    "[lb_av]/h": ("4U", "lb/h"),
 }
 
 

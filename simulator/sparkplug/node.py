@@ -1,0 +1,146 @@
+"""A Sparkplug B edge node: which messages it sends, in which order and with which numbers. No network here.
+
+Source: Sparkplug specification 3.0, chapters 4 (topics), 5 (operational behaviour) and 6 (payloads).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby, islice
+from typing import Final
+
+from google.protobuf.message import DecodeError
+
+from historian.errors import WrongInput
+from historian.tags import Tag
+from simulator.opcua.published import Sample
+from simulator.outbox import Message
+from simulator.sparkplug.metrics import by_column, metrics_of, put_birth, put_data
+from simulator.sparkplug.sparkplug_b_pb2 import Boolean, Int64, Payload
+
+REBIRTH: Final = "Node Control/Rebirth"
+SIMULATED: Final = "Properties/Simulated"
+_NUMBERS: Final = 256
+_MOST_SAMPLES = 500
+
+
+class EdgeNode:
+    """The numbers and the newest values of an edge node, and the messages that follow from them.
+
+    Machines are its devices; the line's own signals (power, hall, product) are metrics of the node.
+
+    Args:
+        group, name: group and edge node id, parts of every topic.
+        tags: what is published; a sample's column is the place here.
+
+    Raises:
+        WrongInput: an id that cannot stand in a topic.
+    """
+
+    def __init__(self, group: str, name: str, tags: Sequence[Tag]) -> None:
+        for what, word in (("group", group), ("edge node", name)):
+            if not word or set(word) & set("+/#\0"):
+                raise WrongInput(f"'{word}': the Sparkplug {what} is a word without +, / and #")
+        self._group = group
+        self._name = name
+        self.metrics = metrics_of(tags)
+        self._of_column = by_column(self.metrics)
+        self._newest: dict[int, Sample] = {}
+        self._bd_seq = -1
+        self._seq = 0
+        self.devices = list(dict.fromkeys(m.device for m in self.metrics if m.device is not None))
+
+    @property
+    def command_topic(self) -> str:
+        """Where commands to the node arrive."""
+        return self._topic("NCMD")
+
+    def death(self, now_ns: int) -> Message:
+        """The will of the next connection; from here on births carry its number."""
+        self._bd_seq = (self._bd_seq + 1) % _NUMBERS
+        return self.last_words(now_ns)
+
+    def last_words(self, now_ns: int) -> Message:
+        """The death of this connection again, for a goodbye that the broker must not keep to itself."""
+        payload = Payload(timestamp=_ms(now_ns))
+        payload.metrics.add(name="bdSeq", datatype=Int64, long_value=self._bd_seq, timestamp=_ms(now_ns))
+        return Message(self._topic("NDEATH"), payload.SerializeToString(), qos=1)
+
+    def remember(self, samples: Sequence[Sample]) -> None:
+        """These are the newest samples of their tags: births tell them."""
+        self._newest.update((sample.column, sample) for sample in samples)
+
+    def told_at_birth(self, sample: Sample) -> bool:
+        """Whether it is the sample that a birth would tell of its tag now."""
+        return self._newest.get(sample.column) is sample
+
+    def births(self, now_ns: int) -> list[Message]:
+        """The node's birth and then those of its devices; numbers start again at 0."""
+        self._seq = 0
+        now_ms = _ms(now_ns)
+        payload = Payload(timestamp=now_ms)
+        payload.metrics.add(name="bdSeq", datatype=Int64, long_value=self._bd_seq, timestamp=now_ms)
+        # 5: a birth with aliases gives none to the rebirth control, which hosts write to by name.
+        payload.metrics.add(name=REBIRTH, datatype=Boolean, boolean_value=False, timestamp=now_ms)
+        payload.metrics.add(name=SIMULATED, datatype=Boolean, boolean_value=True, timestamp=now_ms)
+        return [
+            self._birth(payload, None, now_ms),
+            *(self._birth(Payload(timestamp=now_ms), device, now_ms) for device in self.devices),
+        ]
+
+    def data(self, samples: Sequence[Sample], now_ns: int, *, historical: bool = False) -> list[Message]:
+        """The samples, node and devices apart, each in order of time.
+
+        Args:
+            historical: whether a host must not take them for the state of now.
+        """
+        messages = []
+        rest = iter(samples)
+        while part := list(islice(rest, _MOST_SAMPLES)):
+            # A message carries one machine's samples; sorting is stable, so times stay in order.
+            part.sort(key=self._place)
+            for _, own in groupby(part, key=self._place):
+                messages.append(self._data(list(own), _ms(now_ns), historical=historical))
+        return messages
+
+    def asks_for_birth(self, topic: str, body: bytes) -> bool:
+        """Whether a message is the command to be born again; what is not understood is not."""
+        if topic != self.command_topic:
+            return False
+        try:
+            payload = Payload.FromString(body)
+        except DecodeError:
+            return False
+        return any(m.name == REBIRTH and m.boolean_value for m in payload.metrics)
+
+    def _birth(self, payload: Payload, device: str | None, now_ms: int) -> Message:
+        for metric in self.metrics:
+            if metric.device == device:
+                put_birth(payload, metric, self._newest.get(metric.column), now_ms)
+        payload.seq = self._next_seq()
+        kind = "NBIRTH" if device is None else "DBIRTH"
+        return Message(self._topic(kind, device), payload.SerializeToString())
+
+    def _data(self, samples: list[Sample], now_ms: int, *, historical: bool) -> Message:
+        payload = Payload(timestamp=now_ms, seq=self._next_seq())
+        for sample in samples:
+            for metric in self._of_column[sample.column]:
+                put_data(payload, metric, sample, historical=historical)
+        device = self._of_column[samples[0].column][0].device
+        kind = "NDATA" if device is None else "DDATA"
+        return Message(self._topic(kind, device), payload.SerializeToString(), samples=len(samples))
+
+    def _place(self, sample: Sample) -> str:
+        return self._of_column[sample.column][0].device or ""
+
+    def _next_seq(self) -> int:
+        number, self._seq = self._seq, (self._seq + 1) % _NUMBERS
+        return number
+
+    def _topic(self, kind: str, device: str | None = None) -> str:
+        end = "" if device is None else f"/{device}"
+        return f"spBv1.0/{self._group}/{kind}/{self._name}{end}"
+
+
+def _ms(time_ns: int) -> int:
+    return time_ns // 1_000_000
