@@ -8,9 +8,4 @@ work="$(mktemp -d)"
 trap 'rm -rf "$work"' EXIT
 "$python" -m venv "$work/venv"
 "$work/venv/bin/python" -m pip --disable-pip-version-check install --quiet grpcio-tools==1.72.2
-here=simulator/sparkplug
-"$work/venv/bin/python" -m grpc_tools.protoc -I. --python_out=. --pyi_out=. "$here/sparkplug_b.proto"
-for made in "$here"/sparkplug_b_pb2.py "$here"/sparkplug_b_pb2.pyi; do
-  { echo "# SPDX-License-Identifier: EPL-2.0 (see sparkplug_b.proto, which this is generated from)"; cat "$made"; } > "$work/made"
-  cat "$work/made" > "$made"
-done
+"$work/venv/bin/python" -m grpc_tools.protoc -I. --python_out=. --pyi_out=. simulator/sparkplug/sparkplug_b.proto

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ssl
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
-from typing import Literal
+from socket import socket
+from typing import Any, Literal
 from urllib.parse import unquote, urlsplit
 
 from historian.errors import WrongInput
@@ -25,6 +28,7 @@ class Broker:
         ca_file: certificates to check the broker's against; None: those of the system.
         version: of the protocol.
         keepalive_s: a broker that is silent for one and a half times this long counts as away.
+        server_name: whose certificate it must show over TLS; None: the host's.
     """
 
     host: str
@@ -35,6 +39,7 @@ class Broker:
     ca_file: Path | None = None
     version: Version = "3.1.1"
     keepalive_s: int = 10
+    server_name: str | None = None
 
     def __str__(self) -> str:
         return f"{'mqtts' if self.tls else 'mqtt'}://{self.host}:{self.port}"
@@ -46,12 +51,24 @@ class Broker:
             WrongInput: the file of certificates cannot be read.
         """
         try:
-            return ssl.create_default_context(cafile=self.ca_file)
+            context = ssl.create_default_context(cafile=self.ca_file)
         except OSError as error:
             raise WrongInput(
                 f"{self.ca_file}: no certificates can be read there ({error}); name a PEM file of the "
                 "authority that signed the broker's certificate"
             ) from error
+        if self.server_name is not None:
+            wrap = partial(_wrap_for, context.wrap_socket, self.server_name)
+            context.wrap_socket = wrap  # type: ignore[method-assign]
+        return context
+
+
+def _wrap_for(wrap: Callable[..., ssl.SSLSocket], name: str, sock: socket, **options: Any) -> ssl.SSLSocket:
+    """Encrypt a connection to a server of that name, by whatever address it was reached.
+
+    The MQTT library takes the address for the name, which is wrong behind a relay.
+    """
+    return wrap(sock, **{**options, "server_hostname": name})
 
 
 def broker_at(

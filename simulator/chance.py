@@ -28,6 +28,12 @@ def normals(seed: int, name: str, block: int) -> NDArray[np.float64]:
     return np.random.Generator(np.random.PCG64(entropy)).standard_normal(BLOCK_STEPS)
 
 
+def uniforms(seed: int, name: str, block: int) -> NDArray[np.float64]:
+    """Uniform numbers from 0 up to 1 for the steps of a block, shape (BLOCK_STEPS,)."""
+    entropy = [seed, crc32(name.encode()), block]
+    return np.random.Generator(np.random.PCG64(entropy)).random(BLOCK_STEPS)
+
+
 class Stream:
     """One stream, read step by step (any order, cheap in rising order)."""
 

@@ -7,11 +7,11 @@ from typing import Protocol
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag
-from simulator.opcua.published import Publication, Sample
+from simulator.gauges import tag_of
+from simulator.published import Publication, Sample
 from simulator.run import SOURCE, Recorder, Run
 from simulator.scenario import Scenario
 from simulator.serving import SCENARIO_SPEEDS
-from simulator.signals import tag_of
 
 
 class Feed(Protocol):
@@ -59,7 +59,7 @@ class ScenarioFeed:
         aux_channels: made-up channels beside the line's, for a load.
 
     Raises:
-        WrongInput: for a start before second 0.
+        WrongInput: for a start before second 0, or a time finer than a server's stamps.
     """
 
     def __init__(
@@ -67,6 +67,8 @@ class ScenarioFeed:
     ) -> None:
         if start_s < 0:
             raise WrongInput(f"start at {start_s} s: a scenario starts at second 0 or later")
+        if t0_ns is not None and t0_ns % 1000:
+            raise WrongInput(f"second 0 at {t0_ns} ns: whole microseconds are needed, stamps are no finer")
         run = Run(scenario)
         # Takes about a second where the start is hours in: nobody waits for samples yet.
         run.advance(start_s)

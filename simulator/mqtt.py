@@ -45,7 +45,8 @@ class Link:
         will: what the broker publishes when the connection ends without a goodbye.
 
     Attributes:
-        down: set when the connection is gone.
+        down: set when the connection is gone, or is to be left.
+        leaving: whether it is to be left in order.
         reached: whether the broker could be spoken to, so that a login was sent.
         window: messages in flight that the broker allows.
     """
@@ -60,6 +61,7 @@ class Link:
     ) -> None:
         self.broker = broker
         self.down = asyncio.Event()
+        self.leaving = False
         self.reached = False
         self.window = WINDOW
         self._loop = asyncio.get_running_loop()
@@ -121,6 +123,11 @@ class Link:
     def subscribe(self, topic: str, qos: int) -> None:
         """Ask for the messages of a topic."""
         self._client.subscribe(topic, qos)
+
+    def leave(self) -> None:
+        """Whoever uses the connection is to say goodbye and make another one."""
+        self.leaving = True
+        self.down.set()
 
     async def end(self, *, with_will: bool = False) -> None:
         """Say goodbye if the connection is still there, and let go of it; nothing is told from now on.

@@ -18,8 +18,8 @@ from historian.tags import Tag, TagKind
 from simulator.broker import Broker
 from simulator.feed import Feed
 from simulator.mqtt import WINDOW, Link
-from simulator.opcua.published import Sample
 from simulator.outbox import Message, Outbox
+from simulator.published import Sample
 from simulator.session import serve_session
 
 _log = structlog.get_logger(__name__)
@@ -118,9 +118,9 @@ class JsonSession:
         """Samples lost so far because too much waited."""
         return self._outbox.lost
 
-    def link(self) -> Link:
+    def link(self, broker: Broker) -> Link:
         """The next connection."""
-        return Link(self._broker, told=self._told)
+        return Link(broker, told=self._told)
 
     def up(self, link: Link) -> None:
         """Send what waits, oldest first."""

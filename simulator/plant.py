@@ -1,4 +1,4 @@
-"""The simulated line as one: extruder, melt filter, pelletizer, hall; one step of one second.
+"""The simulated line as one: its machines in flow order, the pressures between them, the hall round them.
 
 Pure: no clock, no disk, no network. It knows nothing of rules or of what the trade computes from its tags,
 so that the plant and its judges cannot share a mistake.
@@ -6,210 +6,469 @@ so that the plant and its judges cannot share a mistake.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import exp, pi, sin, sqrt
+from math import exp
+from typing import Protocol
 
-from simulator.chance import Stream
-from simulator.extruder import ZONES, Extruder, ExtruderDesign
-from simulator.filter import FilterDesign, MeltFilter, WiperState
-from simulator.melt import Polymer
-from simulator.pelletizer import Pelletizer, PelletizerDesign
-from simulator.upsets import Upsets
+from historian.errors import WrongInput
+from simulator.controls.design import ControlDesign
+from simulator.controls.line_control import LineControl
+from simulator.machines.account import Account
+from simulator.machines.die import Die
+from simulator.machines.doser import Doser, DoserDesign
+from simulator.machines.dryer import Dryer
+from simulator.machines.extruder import Extruder, ExtruderDesign
+from simulator.machines.filter import FilterDesign, MeltFilter
+from simulator.machines.knives import Knives
+from simulator.machines.material import MATERIALS, Material
+from simulator.machines.melt_pump import MeltPump, MeltPumpDesign
+from simulator.machines.meters import Meters, MetersDesign
+from simulator.machines.outlet import PURGE, Outlet
+from simulator.machines.pelletizing import Pelletizing, PelletizingDesign
+from simulator.machines.pipe import MeltPipe, PipeDesign
+from simulator.machines.site import Site
+from simulator.machines.upsets import Upsets
+from simulator.machines.water import Water
+from simulator.machines.zones import Zone
+from simulator.scatter import Scatter, ScatterDesign
 
 STEP_S = 1.0
-HEAD_TRIP_BAR = 200.0
-HALL_CEL = 20.0
+FAST_STEP_S = 0.2
 
-_PRESSURE_TAKE = 1.0 - exp(-STEP_S / 1.5)
-_OUTLET_LAG_S = 25.0
-# Losses of the melt pipe at the reference state: after the screen, and before it.
-_AFTER_BAR = 3.6
-_BEFORE_BAR = 5.4
-_DAY_S = 86_400.0
-_BALE_TAU_S = 900.0
-_BALE_SIGMA = 0.15
-_FEED_TAU_S = 3600.0
-_FEED_WALK_PER_ROOT_S = 0.003 / sqrt(60.0)
-_BASE_LOAD_KW = 22.0
-_DRYER_KW_PER_A = 0.6
+_PRESSURE_LAG_S = 1.5
+_KW_PER_A = 0.55  # vacuum pump: 400 V, three phases, power factor 0.8
+_DOSER_KW = 0.4
+# How far foaming throughout brings down the pressure behind the screw.
+_FOAM_LOSS = 0.1
+_RESTRICTION_BAR = 110.0
+# Dirt and stiffness of the feed reach the filter with the melt: about one hold-up of the screw later.
+_THROUGH_SCREW_S = 60.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlantDesign:
-    """What the line is built like and what it is fed with.
+    """What the line is built like and what it is fed with at the start.
 
     Attributes:
-        polymer: the melt.
-        dirt_share: dirt that can be filtered, as a share of the feed.
-        scatter: whether dirt, feed, hall and heaters scatter.
+        material: in the hopper.
+        scatter: whether dirt, feed, hall, mains and heaters scatter; ``uneven``: how much.
         seed: of the scatter.
+        hall_cel: mean of the hall.
+        control: limits of the controls.
+        melt_pump: None: the line has none.
+        before, after: melt pipes before and after the filter.
     """
 
-    polymer: Polymer
-    dirt_share: float = 0.014
+    material: Material = MATERIALS["film"]
     scatter: bool = True
     seed: int = 0
+    hall_cel: float = 20.0
+    uneven: ScatterDesign = field(default_factory=ScatterDesign)
+    control: ControlDesign = field(default_factory=ControlDesign)
+    doser: DoserDesign = field(default_factory=DoserDesign)
     extruder: ExtruderDesign = field(default_factory=ExtruderDesign)
+    melt_pump: MeltPumpDesign | None = None
     filter: FilterDesign = field(default_factory=FilterDesign)
-    pelletizer: PelletizerDesign = field(default_factory=PelletizerDesign)
+    pelletizing: PelletizingDesign = field(default_factory=PelletizingDesign)
+    meters: MetersDesign = field(default_factory=MetersDesign)
+    before: PipeDesign = field(default_factory=lambda: PipeDesign(volume_l=2.0, loss_bar=5.4))
+    after: PipeDesign = field(default_factory=lambda: PipeDesign(volume_l=2.7, loss_bar=3.6))
+
+
+class _Part(Protocol):
+    """What has a balance."""
+
+    account: Account
+
+    @property
+    def held_kg(self) -> float: ...
+
+    @property
+    def held_kj(self) -> float: ...
 
 
 class Plant:
     """The line with its state.
 
     Attributes:
-        second: whole seconds since the start.
-        extruder, filter, pelletizer: its machines.
+        dt_s: length of a step: a second, or a fifth of one where signals faster than a second are wanted.
+        tick: steps since the start.
+        site, scatter: the hall; how uneven the day is.
+        material: in the hopper now.
+        doser, extruder, pump, filter, pelletizing, meters: the machines.
+        before, after: melt pipes before and after the filter.
         die_bar, outlet_bar, inlet_bar, head_bar: melt pressures, gauge.
-        outlet_cel: melt after the filter.
-        tripped: whether the line stopped itself for a head pressure above ``HEAD_TRIP_BAR``.
-        upsets: what is wrong with it at the moment.
-        fed_kg: melt that reached the filter since the start (hidden truth).
+        zones_by_name: every heated zone by the front part of its tags.
+        control: what stands between the operator's wishes and the drives.
+        upsets: what is wrong with the line at the moment.
+        viscosity_factor: how much stiffer than its polymer the melt at the filter is (hidden truth).
     """
 
-    def __init__(self, design: PlantDesign) -> None:
+    def __init__(self, design: PlantDesign, dt_s: float = STEP_S) -> None:
+        if dt_s not in (STEP_S, FAST_STEP_S):
+            raise WrongInput(
+                f"the plant goes in steps of {STEP_S:g} s or {FAST_STEP_S:g} s, not of {dt_s:g} s"
+            )
         self.design = design
-        self.second = 0
+        self.dt_s = dt_s
+        self.tick = 0
+        self._ticks_a_second = round(1.0 / dt_s)
         self.upsets = Upsets()
-        seed = design.seed
-        self._dirt = Stream(seed, "scatter: dirt")
-        self._feed = Stream(seed, "scatter: feed")
-        self._hall = Stream(seed, "scatter: hall")
-        self._bale = 0.0
-        self._drift = 0.0
-        self._draught = 0.0
-        self.ambient_cel = self._hall_cel()
+        self.site = Site(ambient_cel=design.hall_cel)
+        self.scatter = Scatter(design.uneven, seed=design.seed, on=design.scatter)
+        self.scatter.move(0, self.site, hall_cel=design.hall_cel)
+        self.material = design.material
+        start_cel = self.site.ambient_cel
+        barrel = len(design.extruder.setpoints_cel)
         plates = design.filter.plates
-        factors = self._loss_factors(ZONES + plates + 2)
-        start = self.ambient_cel
+        factors = self.scatter.loss_factors(barrel + plates + 3)
+        polymer = design.material.polymer
+        self.doser = Doser(design.doser, design.material, start_cel=start_cel)
         self.extruder = Extruder(
-            design.extruder, design.polymer, start_cel=start, loss_factors=factors[:ZONES]
+            design.extruder, design.material, start_cel=start_cel, loss_factors=factors[:barrel]
         )
+        self.pump: MeltPump | None = None
+        if design.melt_pump is not None:
+            self.pump = MeltPump(design.melt_pump, polymer, start_cel=start_cel)
         self.filter = MeltFilter(
-            design.filter, start_cel=start, loss_factors=factors[ZONES : ZONES + plates + 1]
+            design.filter, polymer, start_cel=start_cel, loss_factors=factors[barrel : barrel + plates + 1]
         )
-        self.pelletizer = Pelletizer(design.pelletizer, start_cel=start, loss_factor=factors[-1])
-        self.die_bar = 0.0
-        self.outlet_bar = 0.0
-        self.inlet_bar = 0.0
-        self.head_bar = 0.0
-        self.outlet_cel = start
-        self.tripped = False
-        self.line_kw = _BASE_LOAD_KW
-        self.line_kwh = 0.0
-        self.fed_kg = 0.0
-        polymer = design.polymer
-        self._reference_die_pa_s = polymer.viscosity_pa_s(
-            polymer.reference_cel, design.pelletizer.die_shear_1_s
+        self.pelletizing = Pelletizing(
+            design.pelletizing, polymer, start_cel=start_cel, loss_factor=factors[-1]
         )
+        self.before = MeltPipe(design.before, polymer, start_cel=start_cel)
+        self.after = MeltPipe(design.after, polymer, start_cel=start_cel)
+        self.meters = Meters(design.meters, self.site)
+        pumps = self.pump.zones if self.pump is not None else []
+        self._zones = (
+            *self.extruder.zones,
+            *pumps,
+            *self.filter.plates,
+            self.filter.block,
+            *self.pelletizing.die.zones,
+        )
+        self.zones_by_name: Mapping[str, Zone] = {zone.name: zone for zone in self._zones}
+        self._heating = self._feeding = False
+        self.control = LineControl(design.control)
+        self._view = _Sensed(self)
+        self.die_bar = self.outlet_bar = self.inlet_bar = self.head_bar = 0.0
+        self.viscosity_factor = design.material.stiffness(self.upsets)
+        self._dirt_share = 0.0
+        self._lost_before_bar = self._lost_after_bar = 0.0
+        self._take = 1.0 - exp(-dt_s / _PRESSURE_LAG_S)
+        self._pass = 1.0 - exp(-dt_s / _THROUGH_SCREW_S)
+        self._taken_kw = [0.0] * 11
+
+    # ---- what it shows ------------------------------------------------------------------------------------
+
+    @property
+    def second(self) -> int:
+        """Whole seconds since the start."""
+        return self.tick // self._ticks_a_second
+
+    @property
+    def time_s(self) -> float:
+        """Time since the start."""
+        return self.tick * self.dt_s
 
     @property
     def flow_kg_h(self) -> float:
-        """Melt that passes the filter."""
+        """Melt that leaves the screw."""
         return self.extruder.flow_kg_h
 
     @property
     def difference_bar(self) -> float:
-        """Pressure difference over the screen, as the filter's own control sees it."""
+        """Pressure difference over the screen."""
         return self.inlet_bar - self.outlet_bar
 
-    def heat(self, on: bool) -> None:
-        """Switch all heater controllers."""
-        for zone in (*self.extruder.zones, *self.filter.plates, self.filter.block, self.pelletizer.die):
-            zone.enabled = on
+    @property
+    def zones(self) -> Sequence[Zone]:
+        """Every heated zone, in flow order."""
+        return self._zones
 
-    def run_screw(self, on: bool) -> None:
-        """Switch screw, knives, water and dryer; switching on takes back a trip."""
-        self.extruder.enabled = on
-        self.pelletizer.running = on
-        if on:
-            self.tripped = False
+    @property
+    def die(self) -> Die:
+        """Of the pelletizer."""
+        return self.pelletizing.die
+
+    @property
+    def knives(self) -> Knives:
+        """Of the pelletizer."""
+        return self.pelletizing.knives
+
+    @property
+    def water(self) -> Water:
+        """The process water."""
+        return self.pelletizing.water
+
+    @property
+    def dryer(self) -> Dryer:
+        """After the water."""
+        return self.pelletizing.dryer
+
+    @property
+    def outlet(self) -> Outlet:
+        """Diverter and scales."""
+        return self.pelletizing.outlet
+
+    @property
+    def inlet_cel(self) -> float:
+        """Melt before the screen."""
+        return self.before.out_cel
+
+    @property
+    def held_kg(self) -> float:
+        """Polymer, dirt and water in the whole line."""
+        return sum(part.held_kg for part in self._parts())
+
+    @property
+    def held_kj(self) -> float:
+        """Heat in the whole line, steel and all, against 0 Cel."""
+        return sum(part.held_kj for part in self._parts())
+
+    def accounts(self) -> list[Account]:
+        """What crossed the boundary of each part, those between parts included."""
+        return [part.account for part in self._parts()]
+
+    def sensed(self, path: str, real: float) -> float:
+        """What the line's own controls get from a sensor whose offset or gain may be wrong."""
+        upset = self.upsets.sensors.get(path)
+        return real if upset is None else upset.gain * real + upset.offset
+
+    def load(self, material: Material) -> None:
+        """The hopper is emptied and filled with another lot."""
+        self.material = material
+
+    # ---- time -----------------------------------------------------------------------------------------------
 
     def step(self) -> None:
-        """Go on by one second."""
-        self._scatter()
-        extruder = self.extruder
-        for place, zone in enumerate(self.filter.plates, start=1):
-            zone.power_factor = self.upsets.plate_power.get(place, 1.0)
-        ambient = self.ambient_cel
-        extruder.step(STEP_S, ambient, self._drift, self.head_bar)
-        melt = extruder.leaving_cel
-        self.outlet_cel += (melt - self.outlet_cel) * STEP_S / _OUTLET_LAG_S
-        self.filter.step_heat(STEP_S, ambient, melt, extruder.melt_on_s)
-        flow_kg_s = extruder.flow_kg_h / 3600.0
-        self._press(flow_kg_s)
-        dirt = self.design.dirt_share * self.upsets.dirt_factor * exp(self._bale)
-        left_kg = self.filter.step_screen(
-            STEP_S,
-            flow_kg_s,
-            dirt,
-            self.difference_bar,
-            self.upsets.rest_share,
-            self.upsets.trigger_inhibited,
+        """Go on by one step."""
+        dt_s, site, upsets, extruder = self.dt_s, self.site, self.upsets, self.extruder
+        if self.tick % self._ticks_a_second == 0:
+            self.scatter.move(self.second, site, hall_cel=self.design.hall_cel)
+            site.mains_share *= upsets.mains_share
+        self._command()
+        feed_kg_s = self.doser.step(
+            dt_s,
+            site,
+            upsets,
+            self._feeding,
+            self.material,
+            density_factor=self.scatter.density,
+            scale_factor=self.scatter.feed,
+            blocked=extruder.throat_full,
         )
-        self.fed_kg += flow_kg_s * STEP_S
-        product_kg_s = flow_kg_s - left_kg / STEP_S
-        polymer = self.design.polymer
-        taken = polymer.heat_kj_kg_k * (self.outlet_cel - 50.0) + polymer.melting_kj_kg
-        self.pelletizer.step(STEP_S, ambient, self.outlet_cel, product_kg_s, extruder.flow_share, taken)
-        if self.head_bar > HEAD_TRIP_BAR:
-            self.tripped = True
-            self.run_screw(False)
+        flow_kg_s = extruder.step(
+            dt_s,
+            site,
+            upsets,
+            feed_kg_s,
+            self.doser.out_cel,
+            self.material.moisture_share(upsets),
+            self.head_bar if self.pump is None else self.pump.inlet_bar,
+            self.material,
+        )
+        self._carry(flow_kg_s)
+        out_kg_s = self._filter(flow_kg_s)
+        self.after.step(dt_s, out_kg_s, self.filter.out_cel, self._lost_after_bar)
+        self._press(flow_kg_s, out_kg_s)
+        self.pelletizing.step(dt_s, site, upsets, out_kg_s, self.after.out_cel, self.viscosity_factor)
         self._count_energy()
-        self.second += 1
+        self.tick += 1
 
-    def _press(self, flow_kg_s: float) -> None:
-        """Pressures follow flow and viscosity with a short lag."""
-        design = self.design
-        share = self.extruder.flow_share
-        if share > 0.005:
-            polymer = design.polymer
-            bend = share ** (polymer.exponent - 1.0)
-            before = polymer.temperature_factor(self.extruder.leaving_cel) * bend
-            after = polymer.temperature_factor(self.outlet_cel) * bend
-            screen_pa_s = (
-                before * polymer.consistency_pa_s_n * design.filter.shear_1_s ** (polymer.exponent - 1.0)
-            )
-            difference = self.filter.difference_bar(screen_pa_s, flow_kg_s / polymer.density_kg_m3)
-            die = design.pelletizer.die_bar * after * share
-            # An open discharge takes some of the pressure behind the screen.
-            dip = 0.03 * difference if self.filter.state is WiperState.WIPING else 0.0
-            outlet = die + _AFTER_BAR * after * share - dip
-            inlet = outlet + dip + difference
-            head = inlet + _BEFORE_BAR * before * share
-        else:
-            die = outlet = inlet = head = 0.0
-        self.die_bar += (die - self.die_bar) * _PRESSURE_TAKE
-        self.outlet_bar += (outlet - self.outlet_bar) * _PRESSURE_TAKE
-        self.inlet_bar += (inlet - self.inlet_bar) * _PRESSURE_TAKE
-        self.head_bar += (head - self.head_bar) * _PRESSURE_TAKE
+    def _command(self) -> None:
+        """What the controls allow of what the operator wants goes to the drives."""
+        commands = self.control.step(self.dt_s, self.time_s, self._view)
+        if commands.heat_on is not self._heating:
+            self._heating = commands.heat_on
+            for zone in self._zones:
+                zone.enabled = self._heating
+        self.extruder.enabled = commands.screw_on
+        self._feeding = commands.feed_on
+        pelletizing = self.pelletizing
+        pelletizing.knives.running = commands.knives_on
+        pelletizing.water.on = pelletizing.dryer.running = commands.water_on
+        if self.pump is not None:
+            self.pump.enabled = commands.pump_on
+        filter_ = self.filter
+        filter_.locked = not commands.wiper_on
+        if commands.wipe:
+            filter_.ask_for_wipe()
+        if commands.jog:
+            filter_.jog()
 
-    def _scatter(self) -> None:
-        if not self.design.scatter:
+    def _carry(self, flow_kg_s: float) -> None:
+        """Dirt and stiffness of the feed pass the screw with the melt."""
+        if flow_kg_s <= 0.0:
             return
-        second = self.second
-        self._bale += -self._bale * STEP_S / _BALE_TAU_S + _BALE_SIGMA * sqrt(
-            2.0 * STEP_S / _BALE_TAU_S
-        ) * self._dirt.at(second)
-        self._drift += -self._drift * STEP_S / _FEED_TAU_S + _FEED_WALK_PER_ROOT_S * self._feed.at(second)
-        self._draught += -self._draught * STEP_S / 600.0 + 0.015 * self._hall.at(second)
-        self.ambient_cel = self._hall_cel() + self._draught
+        dirt_share = min(1.0, self.material.dirt_share(self.upsets) * self.scatter.dirt)
+        self._dirt_share += (dirt_share - self._dirt_share) * self._pass
+        stiffness = self.material.stiffness(self.upsets)
+        self.viscosity_factor += (stiffness - self.viscosity_factor) * self._pass
 
-    def _hall_cel(self) -> float:
-        if not self.design.scatter:
-            return HALL_CEL
-        return HALL_CEL + 2.0 * sin(2.0 * pi * self.second / _DAY_S)
+    def _filter(self, flow_kg_s: float) -> float:
+        """Through pump, pipe and filter; what leaves towards the die, kg/s."""
+        dt_s, site, upsets = self.dt_s, self.site, self.upsets
+        melt_cel = self.extruder.melt_cel
+        pump = self.pump
+        if pump is not None:
+            flow_kg_s = pump.step(
+                dt_s, site, upsets, flow_kg_s, melt_cel, self.head_bar, self.viscosity_factor
+            )
+            melt_cel = pump.out_cel
+        before = self.before
+        lost_bar = before.drop_bar(
+            flow_kg_s, melt_cel, self.viscosity_factor, _RESTRICTION_BAR * upsets.melt_line_restriction
+        )
+        before.step(dt_s, flow_kg_s, melt_cel, lost_bar)
+        self._lost_before_bar = lost_bar
+        inlet_bar = self.sensed("filter.inlet.pressure.pv", self.inlet_bar)
+        outlet_bar = self.sensed("filter.outlet.pressure.pv", self.outlet_bar)
+        out_kg_s = self.filter.step(
+            dt_s,
+            site,
+            upsets,
+            flow_kg_s,
+            before.out_cel if flow_kg_s > 0.0 else self.filter.out_cel,
+            self._dirt_share,
+            self.viscosity_factor,
+            inlet_bar,
+            inlet_bar - outlet_bar,
+        )
+        self._lost_after_bar = self.after.drop_bar(out_kg_s, self.filter.out_cel, self.viscosity_factor)
+        return out_kg_s
 
-    def _loss_factors(self, count: int) -> list[float]:
-        if not self.design.scatter:
-            return [1.0] * count
-        made = Stream(self.design.seed, "scatter: heaters")
-        return [1.0 + 0.04 * max(-2.0, min(2.0, made.at(k))) for k in range(count)]
+    def _press(self, flow_kg_s: float, out_kg_s: float) -> None:
+        """Pressures follow flow and viscosity with a short lag."""
+        die_bar = outlet_bar = inlet_bar = head_bar = 0.0
+        if flow_kg_s > 0.0:
+            foam = self.extruder.foam_share
+            light = (1.0 - _FOAM_LOSS * foam) * (1.0 + foam * (self.scatter.foam - 1.0))
+            die = self.pelletizing.die
+            die_bar = light * die.drop_bar(out_kg_s, self.after.out_cel, self.viscosity_factor)
+            outlet_bar = die_bar + light * self._lost_after_bar
+            difference_bar = self.filter.difference_bar(flow_kg_s, self.filter.screen_cel)
+            inlet_bar = outlet_bar + difference_bar
+            # An open outlet takes some of the pressure behind the screen.
+            outlet_bar -= self.filter.wiping_dip_share * difference_bar
+            head_bar = inlet_bar + self._lost_before_bar
+        take = self._take
+        self.die_bar += (die_bar - self.die_bar) * take
+        self.outlet_bar += (outlet_bar - self.outlet_bar) * take
+        self.inlet_bar += (inlet_bar - self.inlet_bar) * take
+        self.head_bar += (head_bar - self.head_bar) * take
 
     def _count_energy(self) -> None:
-        filter_ = self.filter
-        heaters = sum([z.heat_kw for z in self.extruder.zones]) + sum([z.heat_kw for z in filter_.plates])
-        heaters += filter_.block.heat_kw + self.pelletizer.die.heat_kw
-        dryer = _DRYER_KW_PER_A * self.pelletizer.dryer_a
-        self.line_kw = _BASE_LOAD_KW + heaters + self.extruder.power_kw + dryer
-        self.line_kwh += self.line_kw * STEP_S / 3600.0
+        """What each consumer takes, in the order of the meters."""
+        taken, extruder, filter_ = self._taken_kw, self.extruder, self.filter
+        pelletizing, pump = self.pelletizing, self.pump
+        taken[0] = extruder.power_kw
+        taken[1] = sum([zone.heat_kw for zone in extruder.zones])
+        taken[2] = pump.power_kw + sum([zone.heat_kw for zone in pump.zones]) if pump is not None else 0.0
+        taken[3] = sum([zone.heat_kw for zone in filter_.plates]) + filter_.block.heat_kw
+        taken[4] = filter_.wiper.power_kw + filter_.hydraulics.pump_kw
+        taken[5] = pelletizing.die.heat_kw
+        taken[6] = pelletizing.knives.power_kw
+        taken[7] = pelletizing.water.power_kw
+        taken[8] = pelletizing.dryer.power_kw
+        taken[9] = _KW_PER_A * extruder.vent.pump_current_a
+        taken[10] = _DOSER_KW if self.doser.running else 0.0
+        self.meters.step(self.dt_s, self.site, taken, pelletizing.water.cooling_water_m3_h)
+
+    def _parts(self) -> Sequence[_Part]:
+        pump: tuple[_Part, ...] = () if self.pump is None else (self.pump,)
+        return (
+            self.doser,
+            self.extruder,
+            *pump,
+            self.before,
+            self.filter,
+            self.after,
+            *self.pelletizing.machines,
+        )
+
+
+class _Sensed:
+    """The line as its sensors show it to its controls."""
+
+    def __init__(self, plant: Plant) -> None:
+        self._plant = plant
+        # The die is the pelletizer's: its water cools it before the first melt comes.
+        self.zones: Sequence[Zone] = [zone for zone in plant.zones if zone not in plant.die.zones]
+
+    @property
+    def head_bar(self) -> float:
+        """Melt pressure at the screw tip."""
+        return self._plant.sensed("extruder.head.pressure.pv", self._plant.head_bar)
+
+    @property
+    def torque_percent(self) -> float:
+        """Of the screw's drive."""
+        return self._plant.extruder.torque_percent
+
+    @property
+    def screw_min(self) -> float:
+        """Speed of the screw."""
+        return self._plant.extruder.screw_min
+
+    @property
+    def melt_flows(self) -> bool:
+        """Whether melt comes out of the screw."""
+        return self._plant.extruder.melt_on_s >= 0.0
+
+    @property
+    def purging(self) -> bool:
+        """Whether the melt goes to the floor before the knives."""
+        return self._plant.pelletizing.outlet.diverter == PURGE
+
+    @property
+    def wiper_parked(self) -> bool:
+        """What the park sensor shows."""
+        return self._plant.filter.at_park
+
+    @property
+    def wiper_angle_deg(self) -> float:
+        """Where the wiper stands."""
+        return self._plant.filter.angle_deg
+
+    @property
+    def wiper_state(self) -> int:
+        """What the wiper does."""
+        return self._plant.filter.state
+
+    @property
+    def chamber_closed(self) -> bool:
+        """What the switch of the cutting chamber shows."""
+        return self._plant.pelletizing.knives.closed
+
+    @property
+    def knives_min(self) -> float:
+        """Speed of the knives."""
+        return self._plant.pelletizing.knives.speed_min
+
+    @property
+    def water_m3_h(self) -> float:
+        """Flow of the process water."""
+        return self._plant.sensed("water.flow.pv", self._plant.pelletizing.water.flow_m3_h)
+
+    @property
+    def water_setpoint_m3_h(self) -> float:
+        """What it should be."""
+        return self._plant.pelletizing.water.flow_setpoint_m3_h
+
+    @property
+    def pump_inlet_bar(self) -> float | None:
+        """Melt pressure before the melt pump."""
+        pump = self._plant.pump
+        return None if pump is None else self._plant.sensed("pump.inlet.pressure.pv", pump.inlet_bar)
+
+    @property
+    def soak_bypassed(self) -> bool:
+        """Whether somebody has bridged the permissives of soak and temperature."""
+        return self._plant.upsets.soak_bypassed
+
+    @property
+    def trip_bypassed(self) -> bool:
+        """Whether somebody has bridged the trip of the head pressure."""
+        return self._plant.upsets.trip_bypassed

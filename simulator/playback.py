@@ -1,4 +1,4 @@
-"""Plays recorded data again: a store's folder or a CSV file as a feed, its times moved as one or kept."""
+"""Plays recorded data again: a store's folder, a CSV or a Parquet file as a feed, its times moved or kept."""
 
 from __future__ import annotations
 
@@ -14,14 +14,16 @@ from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag
-from simulator.opcua.published import Sample
+from simulator.published import Sample
 from simulator.recorded_csv import SOURCE, Samples, read_csv
+from simulator.recorded_parquet import read_parquet
 from simulator.serving import RECORDING_SPEEDS
 
 _WINDOW_NS: Final = 60 * NS
 # The edge's own tags (its heartbeat) say nothing of the line.
 _EDGE: Final = "edge."
 _MOVE_BY_NS: Final = 1_000_000
+_PARQUET: Final = (".parquet", ".pq")
 
 
 class Recording(Protocol):
@@ -86,11 +88,12 @@ class StoreRecording:
         self._store.close()
 
 
-class CsvRecording:
-    """The samples of a CSV file, all in memory."""
+class FileRecording:
+    """The samples of a CSV or a Parquet file, all in memory."""
 
     def __init__(self, path: Path) -> None:
-        self.tags, self._samples = read_csv(path)
+        read = read_parquet if path.suffix.lower() in _PARQUET else read_csv
+        self.tags, self._samples = read(path)
         times = self._samples.time_ns
         self.span = int(times[0]), int(times[-1])
 
@@ -105,14 +108,14 @@ class CsvRecording:
 
 
 def recording_at(path: Path) -> Recording:
-    """What is recorded in a store's folder or a CSV file.
+    """What is recorded in a store's folder, a CSV file or a Parquet file (by the end of its name).
 
     Raises:
         WrongInput, OutsideWorldAway, StoredDataDamaged: naming the file and the remedy.
     """
     if path.is_dir():
         return StoreRecording(path)
-    return CsvRecording(path)
+    return FileRecording(path)
 
 
 class Playback:

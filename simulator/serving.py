@@ -7,6 +7,7 @@ from typing import Final
 
 from historian.errors import WrongInput
 from historian.tags import Tag
+from simulator.trouble import Misbehaving
 
 SCENARIO_SPEEDS: Final = (1.0, 20.0)
 RECORDING_SPEEDS: Final = (0.01, 1000.0)
@@ -21,12 +22,14 @@ class Serving:
         t0_ns: source time of the feed's second 0, UTC nanoseconds.
         start_s: the first second published.
         tags: what is published.
+        line: for whoever wants to make it misbehave.
     """
 
     endpoint: str
     t0_ns: int
     start_s: int
     tags: tuple[Tag, ...]
+    line: Misbehaving
 
 
 def check_speed(speed: float, speeds: tuple[float, float]) -> None:

@@ -6,7 +6,8 @@ import asyncio
 import contextlib
 import random
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -15,11 +16,14 @@ import structlog
 from historian.errors import OutsideWorldAway, WrongInput
 from simulator.broker import Broker
 from simulator.feed import Feed
+from simulator.lateness import SourceClock
+from simulator.ledger import Ledger
 from simulator.mqtt import Link
-from simulator.opcua.ledger import Ledger
-from simulator.opcua.published import Sample
 from simulator.pace import Pace, seconds_due, stopped_by_signal
+from simulator.published import Sample
 from simulator.serving import Serving, check_speed
+from simulator.trouble import DEEDS, Trouble, check_troubles, make_when_due, needs_relay
+from simulator.trouble_relay import TroubleRelay
 
 _DRAIN_S: Final = 5.0
 _LOOK_S: Final = 0.02
@@ -31,8 +35,8 @@ _log = structlog.get_logger(__name__)
 class Session(Protocol):
     """What is said over one connection after the other."""
 
-    def link(self) -> Link:
-        """The next connection, not yet open."""
+    def link(self, broker: Broker) -> Link:
+        """The next connection, not yet open, by way of that address."""
         ...
 
     def up(self, link: Link) -> None:
@@ -63,6 +67,8 @@ async def serve_session(
     *,
     speed: float = 1.0,
     ledger: Path | None = None,
+    troubles: Sequence[Trouble] = (),
+    relay: bool = False,
     stop: asyncio.Event | None = None,
     ready: Callable[[Serving], None] | None = None,
 ) -> None:
@@ -70,31 +76,81 @@ async def serve_session(
 
     The line runs whether the broker is there or not; ``ready`` is called after the first try to connect.
 
+    Args:
+        troubles: what is done to the connection with the broker, and when.
+        relay: whether it can be made trouble with that ``troubles`` does not name.
+
     Raises:
-        WrongInput: the speed is out of range, or the broker refuses the first login.
+        WrongInput: the speed is out of range, a trouble cannot be made, or the broker refuses the first
+            login.
         StoreReadOnly: the ledger cannot be written.
     """
     check_speed(speed, feed.speeds)
-    with contextlib.ExitStack() as stack:
+    check_troubles(troubles, set(DEEDS) - {"new certificate"}, "a publisher: the certificate is the broker's")
+    async with contextlib.AsyncExitStack() as stack:
         book = stack.enter_context(Ledger(ledger)) if ledger is not None else None
         if stop is None:
             stop = stack.enter_context(stopped_by_signal())
-
-        def publish(samples: list[Sample]) -> None:
-            if book is not None and samples:
-                book.write(samples)
-            session.take(samples)
-
-        link = await _try(session, broker)
+        between = None
+        if relay or needs_relay(troubles):
+            between = await stack.enter_async_context(
+                TroubleRelay.listening("127.0.0.1", 0, (broker.host, broker.port))
+            )
+        connection = _Connection(session, broker, between)
+        publish = _Publisher(connection, book)
+        await connection.connect()
         now_ns, begun_s = time.time_ns() // 1_000_000 * 1_000_000, time.monotonic()
         zero_ns = feed.begin(now_ns)
         publish(feed.at(feed.start_s))
-        async with _staying_connected(session, broker, link):
+        async with _beside(connection.stay(), make_when_due(troubles, publish, begun_s)):
             if ready is not None:
-                ready(Serving(str(broker), zero_ns, feed.start_s, feed.tags))
+                ready(Serving(str(broker), zero_ns, feed.start_s, feed.tags, publish))
             async for second in seconds_due(Pace(feed.start_s, begun_s, speed), stop, feed.last_s):
                 publish(feed.at(second))
             await _drain(session, broker)
+
+
+class _Publisher:
+    """Hands each second's samples to the session and the ledger, and can be made to misbehave."""
+
+    def __init__(self, connection: _Connection, book: Ledger | None) -> None:
+        self._connection = connection
+        self._book = book
+        self._clock = SourceClock()
+
+    def __call__(self, samples: list[Sample]) -> None:
+        samples = self._clock.stamped(samples)
+        if self._book is not None and samples:
+            self._book.write(samples)
+        self._connection.session.take(samples)
+
+    async def make(self, trouble: Trouble) -> None:
+        """Make the line misbehave.
+
+        Raises:
+            WrongInput: a connection cannot be broken without a relay.
+        """
+        between = self._connection.relay
+        if trouble.do == "skew":
+            self._clock.skew(trouble.by_s)
+        elif trouble.do == "restart":
+            self._connection.restart(trouble.for_s)
+        elif between is not None:
+            await between.make(trouble)
+        else:
+            raise WrongInput(f"'{trouble.do}' needs a relay on the way to the broker")
+
+
+@contextlib.asynccontextmanager
+async def _beside(*works: Coroutine[None, None, None]) -> AsyncIterator[None]:
+    """Work that goes on beside the block, and is cancelled with its end."""
+    async with asyncio.TaskGroup() as group:
+        tasks = [group.create_task(work) for work in works]
+        try:
+            yield
+        finally:
+            for task in tasks:
+                task.cancel()
 
 
 async def _drain(session: Session, broker: Broker) -> None:
@@ -107,51 +163,78 @@ async def _drain(session: Session, broker: Broker) -> None:
         _log.error("messages_left_unsent", broker=str(broker), n=left)
 
 
-async def _try(session: Session, broker: Broker) -> Link | None:
-    link = session.link()
-    try:
-        await link.open()
-    except OutsideWorldAway as error:
-        _log.warning("broker_away", broker=str(broker), reason=str(error))
-        return None
-    _log.info("broker_connected", broker=str(broker))
-    return link
+class _Connection:
+    """The way to the broker: one connection after the other.
 
+    Attributes:
+        session: what is said over them.
+        relay: what stands between; None: nothing.
+    """
 
-@contextlib.asynccontextmanager
-async def _staying_connected(session: Session, broker: Broker, first: Link | None) -> AsyncIterator[None]:
-    async with asyncio.TaskGroup() as group:
-        keeper = group.create_task(_stay_connected(session, broker, first))
+    def __init__(self, session: Session, broker: Broker, relay: TroubleRelay | None) -> None:
+        self.session = session
+        self.relay = relay
+        self._broker = broker
+        self._link: Link | None = None
+        self._resting_s = 0.0
+
+    def restart(self, down_s: float) -> None:
+        """Say goodbye, and come back after that time."""
+        self._resting_s = down_s
+        if self._link is not None:
+            self._link.leave()
+
+    async def connect(self) -> None:
+        """Try to connect once.
+
+        Raises:
+            WrongInput: the broker refuses the login.
+        """
+        link = self.session.link(self._by_way_of())
         try:
-            yield
-        finally:
-            keeper.cancel()
+            await link.open()
+        except OutsideWorldAway as error:
+            _log.warning("broker_away", broker=str(self._broker), reason=str(error))
+            return
+        _log.info("broker_connected", broker=str(self._broker))
+        self._link = link
 
+    async def stay(self) -> None:
+        """Keep a connection until cancelled; waits double between the tries."""
+        wait_s = _FIRST_WAIT_S
+        while True:
+            if self._link is not None:
+                await self._through(self._link)
+                wait_s = _FIRST_WAIT_S
+            await asyncio.sleep(wait_s * random.uniform(0.75, 1.25))
+            wait_s = min(2 * wait_s, _LONGEST_WAIT_S)
+            try:
+                await self.connect()
+            except WrongInput as error:  # it let us in before: its files may be mended while we wait
+                _log.error("login_refused", broker=str(self._broker), reason=str(error))
 
-async def _stay_connected(session: Session, broker: Broker, link: Link | None) -> None:
-    """Keep a connection until cancelled; waits double between the tries."""
-    wait_s = _FIRST_WAIT_S
-    while True:
-        if link is not None:
-            await _through(session, link)
-            _log.warning("broker_lost", broker=str(broker))
-            wait_s = _FIRST_WAIT_S
-        await asyncio.sleep(wait_s * random.uniform(0.75, 1.25))
-        wait_s = min(2 * wait_s, _LONGEST_WAIT_S)
+    def _by_way_of(self) -> Broker:
+        if self.relay is None:
+            return self._broker
+        return replace(
+            self._broker, host=self.relay.host, port=self.relay.port, server_name=self._broker.host
+        )
+
+    async def _through(self, link: Link) -> None:
+        """Use the connection until it is gone or we are cancelled."""
+        self.session.up(link)
         try:
-            link = await _try(session, broker)
-        except WrongInput as error:  # it let us in before: its files may be mended while we wait
-            _log.error("login_refused", broker=str(broker), reason=str(error))
-            link = None
-
-
-async def _through(session: Session, link: Link) -> None:
-    """Use the connection until it is gone or we are cancelled."""
-    session.up(link)
-    try:
-        await link.down.wait()
-    except asyncio.CancelledError:
-        await session.part(link)
-        raise
-    session.down()
-    await link.end()
+            await link.down.wait()
+        except asyncio.CancelledError:
+            await self.session.part(link)
+            raise
+        self._link = None
+        if not link.leaving:
+            self.session.down()
+            await link.end()
+            _log.warning("broker_lost", broker=str(self._broker))
+            return
+        await self.session.part(link)
+        _log.warning("broker_left", broker=str(self._broker))
+        resting_s, self._resting_s = self._resting_s, 0.0
+        await asyncio.sleep(resting_s)

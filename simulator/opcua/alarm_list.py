@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from simulator.opcua.published import Sample
+from simulator.published import Sample
 
 # Fixed limits of a simulated machine: common practice, no source.
 PRESSURE_HIGH_BAR = 130.0

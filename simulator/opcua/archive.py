@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from historian.frame import NS
-from simulator.opcua.published import Sample
+from simulator.published import Sample
 
 DAY_S = 86_400
 _ALWAYS_NS = 2**62
@@ -18,11 +18,15 @@ _SLACK = 1024
 
 
 class Row(NamedTuple):
-    """One remembered sample; ``quality`` is None for a bound that was asked for and does not exist."""
+    """One remembered sample, and when the server got it.
+
+    ``quality`` is None for a bound that was asked for and does not exist.
+    """
 
     time_ns: int
     value: float
     quality: int | None
+    served_ns: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,39 +71,42 @@ class RawRead:
 class Series:
     """The samples of one signal in order of source time, one for each time; bounded."""
 
-    __slots__ = ("_qualities", "_times", "_values", "_window_ns")
+    __slots__ = ("_qualities", "_served", "_times", "_values", "_window_ns")
 
     def __init__(self, window_ns: int) -> None:
         self._window_ns = window_ns
         self._times = array("q")
         self._values = array("d")
         self._qualities = array("I")
+        self._served = array("q")
 
     def __len__(self) -> int:
         return len(self._times)
 
-    def keep(self, time_ns: int, value: float, quality: int) -> None:
+    def keep(self, time_ns: int, value: float, quality: int, served_ns: int) -> None:
         """Remember a sample; one of the same time takes its place, for a clock may be set back."""
         times = self._times
         if not times or time_ns > times[-1]:
             times.append(time_ns)
             self._values.append(value)
             self._qualities.append(quality)
+            self._served.append(served_ns)
             self._forget()
             return
         at = bisect_left(times, time_ns)
         if times[at] == time_ns:
-            self._values[at], self._qualities[at] = value, quality
+            self._values[at], self._qualities[at], self._served[at] = value, quality, served_ns
         else:
             times.insert(at, time_ns)
             self._values.insert(at, value)
             self._qualities.insert(at, quality)
+            self._served.insert(at, served_ns)
 
     def _forget(self) -> None:
         oldest_ns = self._times[-1] - self._window_ns
         if len(self._times) > _SLACK and self._times[_SLACK] < oldest_ns:
             gone = bisect_left(self._times, oldest_ns)
-            del self._times[:gone], self._values[:gone], self._qualities[:gone]
+            del self._times[:gone], self._values[:gone], self._qualities[:gone], self._served[:gone]
 
     def read(self, asked: RawRead, page: int) -> tuple[list[Row], RawRead | None]:
         """One page of a read, and the read of the rest; None when nothing is left."""
@@ -136,13 +143,13 @@ class Series:
         if at < len(self) and self._times[at] == time_ns:
             return None
         at -= before
-        return self._row(at) if 0 <= at < len(self) else Row(time_ns, 0.0, None)
+        return self._row(at) if 0 <= at < len(self) else Row(time_ns, 0.0, None, time_ns)
 
     def _exact(self, time_ns: int) -> Row:
         return self._row(bisect_left(self._times, time_ns))
 
     def _row(self, at: int) -> Row:
-        return Row(self._times[at], self._values[at], self._qualities[at])
+        return Row(self._times[at], self._values[at], self._qualities[at], self._served[at])
 
 
 class Archive:
@@ -152,10 +159,11 @@ class Archive:
         self._window_ns = window_s * NS
         self._series: dict[str, Series] = {}
 
-    def keep(self, samples: Iterable[Sample]) -> None:
-        """Remember what was published."""
+    def keep(self, samples: Iterable[Sample], served_ns: int | None = None) -> None:
+        """Remember what was published, and when; None: at its own time, as far as anybody knows."""
         for sample in samples:
-            self.of(sample.path).keep(sample.time_ns, sample.value, sample.quality)
+            served = sample.time_ns if served_ns is None else served_ns
+            self.of(sample.path).keep(sample.time_ns, sample.value, sample.quality, served)
 
     def of(self, path: str) -> Series:
         """The memory of one signal."""

@@ -7,9 +7,10 @@ them cannot lean on them; the truth is kept beside.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final, Literal, get_args
 
 from asyncua import ua
 from asyncua.common.node import Node
@@ -17,9 +18,10 @@ from asyncua.server.server import Server
 from asyncua.ua.object_ids import ObjectIds
 
 from historian.tags import Tag
-from simulator.opcua.companion_table import LANGUAGES, Language, MachineName, Spot, spots
+from simulator.opcua.companion_table import LANGUAGES, MachineName, Spot, spots
 from simulator.opcua.nodesets import OPC, Grower, load_nodesets, write_property
-from simulator.opcua.places import Layout, Place, cast_of, kind_of, unit_information
+from simulator.opcua.other_units import Shown, Units, shown_unit
+from simulator.opcua.places import Layout, Place, cast_of, converted, kind_of, unit_information
 
 NAMESPACE = "urn:meltledger:simulated-line:machines"
 
@@ -32,27 +34,21 @@ _TYPES: Mapping[MachineName, tuple[str, int]] = {
     "ExtrusionLine": ("ExtrusionLine/", 1003),
     "Extruder": ("Extruder/", 1015),
     "Filter": ("Filter/", 1002),
+    "MeltPump": ("MeltPump/", 1002),
     "Pelletizer": ("Pelletizer/", 1004),
-}
-# Other units in which a machine may show what we have in the first: scale and offset from ours.
-# Source: exact definitions (1 lb = 0.45359237 kg, 1 lbf = 4.4482216152605 N, 1 in = 25.4 mm).
-_LB_KG = 0.45359237
-_PSI_BAR = 4.4482216152605 / 0.0254**2 / 1e5
-_OTHERS: Mapping[str, Sequence[tuple[str, float, float]]] = {
-    "bar": (("[psi]", 1.0 / _PSI_BAR, 0.0), ("MPa", 0.1, 0.0)),
-    "Cel": (("[degF]", 1.8, 32.0),),
-    "kg": (("[lb_av]", 1.0 / _LB_KG, 0.0),),
-    "kg/h": (("[lb_av]/h", 1.0 / _LB_KG, 0.0),),
 }
 _STEMS: Mapping[str, Sequence[str]] = {
     "MeltPressureZones": ("MeltPressure", "P", "PT", "Druck", "Presion"),
+    "MeltPressures": ("MeltPressure", "P", "PT", "Druck", "Presion"),
+    "VacuumZones": ("Vacuum", "PV", "Vakuum", "Vacio"),
     "PressureZones": ("Pressure", "P", "PT", "Druck", "Presion"),
     "MeltTemperatureZones": ("MeltTemperature", "T", "TE", "Masse", "Temp"),
     "AdditionalMeasuringDevices": ("Sensor", "AI", "Messstelle", "Canal"),
 }
-_OTHER_UNIT_SHARE = 0.4
 _TEXT_ONLY_SHARE = 0.15
-_MISSING_SHARE = 0.12
+MISSING_SHARE: Final = 0.12
+# Numbers as a plant's scheme gives them, which tell nobody what is measured.
+_CODES = ("PIC", "TIC", "TI", "PI", "WI", "SI")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +57,7 @@ class Truth:
 
     Attributes:
         node_id: with the namespace's URI: ``nsu=…;i=…``.
-        unit: UCUM code of the served value.
+        unit: UCUM code of the served value; empty where the node does not say it.
         browse: namespace URI and name of each step below the folder of machines.
         name: the sensor's or zone's name for people; empty where it has none.
     """
@@ -78,26 +74,48 @@ class _Drawn:
 
     spot: Spot
     folder: tuple[str, ...]
-    unit: str
-    scale: float
-    offset: float
+    shown: Shown
     text_only: bool
+    name: str
+    locale: str
+
+
+Names = Literal["en", "de", "es", "coded"]
+NAMES: Final[tuple[Names, ...]] = get_args(Names)
 
 
 class CompanionSpace:
     """Lays the signals out as OPC 40084 machines.
 
+    Args:
+        nodesets: folder of the published nodesets.
+        seed: draws names, order, units and what is missing.
+        names: language of the sensors' and zones' names, or numbers of a plant's scheme; None: a language
+            is drawn.
+        units: in which units values are shown.
+        missing: share of the nodes that the standard leaves optional, and which this machine goes without.
+
     Attributes:
-        language: of the sensors' names.
+        names: as above.
         truth: where each tag stands, by path; once built.
-        missing: paths of the tags that this machine does not show.
+        missing: paths of the tags that this machine does not show; once built.
     """
 
-    def __init__(self, nodesets: Path, seed: int, *, language: Language | None = None) -> None:
+    def __init__(
+        self,
+        nodesets: Path,
+        seed: int,
+        *,
+        names: Names | None = None,
+        units: Units = "mixed",
+        missing: float = MISSING_SHARE,
+    ) -> None:
         self._nodesets = nodesets
         self._seed = seed
+        self._units: Units = units
+        self._missing_share = missing
         drawn = random.Random(f"{seed} language").choice(LANGUAGES)
-        self.language: Language = drawn if language is None else language
+        self.names: Names = drawn if names is None else names
         self.truth: dict[str, Truth] = {}
         self.missing: frozenset[str] = frozenset()
 
@@ -109,9 +127,10 @@ class CompanionSpace:
         """
         await load_nodesets(server, self._nodesets)
         index = await server.register_namespace(NAMESPACE)
-        build = _Build(server, index, await server.get_namespace_array(), self.language)
-        machines = await build.machines(random.Random(f"{self._seed} machines"))
+        build = _Build(server, index, await server.get_namespace_array())
         drawn = self._draw(tags)
+        there: set[MachineName] = {"ExtrusionLine", *(d.spot.machine for d in drawn.values())}
+        machines = await build.machines(random.Random(f"{self._seed} machines"), there)
         places: dict[str, Place] = {}
         self.truth = {}
         for tag in self._shuffled(tags):
@@ -132,21 +151,22 @@ class CompanionSpace:
         drawn = {}
         for tag, spot in zip(tags, where, strict=True):
             chance = random.Random(f"{self._seed} {tag.path}")
-            if chance.random() < _MISSING_SHARE and spot.optional:
+            if chance.random() < self._missing_share and spot.optional:
                 continue
-            unit, scale, offset = self._unit(tag)
             folder = (*spot.folder, names[spot.path]) if spot.drawn else spot.folder
             text_only = chance.random() < _TEXT_ONLY_SHARE
-            drawn[tag.path] = _Drawn(spot, folder, unit, scale, offset, text_only)
+            shown = shown_unit(tag, self._units, self._seed)
+            drawn[tag.path] = _Drawn(spot, folder, shown, text_only, *self._name(spot))
         return drawn
 
-    def _unit(self, tag: Tag) -> tuple[str, float, float]:
-        """The unit in which a tag is shown; what one sensor measures and is set to has one unit."""
-        chance = random.Random(f"{self._seed} unit {tag.path.rpartition('.')[0]}")
-        others = _OTHERS.get(tag.unit, ())
-        if others and chance.random() < _OTHER_UNIT_SHARE:
-            return chance.choice(others)
-        return tag.unit, 1.0, 0.0
+    def _name(self, spot: Spot) -> tuple[str, str]:
+        """What a sensor or zone is called for people, and in which language."""
+        if not spot.texts:
+            return "", ""
+        if self.names != "coded":
+            return spot.texts[self.names], self.names
+        chance = random.Random(f"{self._seed} {spot.machine} {spot.texts['en']}")
+        return f"{chance.choice(_CODES)}-{chance.randrange(1000, 10_000)}", ""
 
     def _sensor_names(self, where: Sequence[Spot]) -> Mapping[str, str]:
         """A browse name for each sensor: one stem a folder, numbers in no order; by path of its tags."""
@@ -168,17 +188,18 @@ class CompanionSpace:
 class _Build:
     """One laying-out in one server."""
 
-    def __init__(self, server: Server, index: int, uris: Sequence[str], language: Language) -> None:
+    def __init__(self, server: Server, index: int, uris: Sequence[str]) -> None:
         self._server = server
         self._index = index
         self._uris = list(uris)
-        self._language = language
         self._grower = Grower(index)
 
-    async def machines(self, chance: random.Random) -> Mapping[MachineName, Node]:
-        """The machines, in the folder of machines and as components of the line."""
+    async def machines(
+        self, chance: random.Random, there: Collection[MachineName]
+    ) -> Mapping[MachineName, Node]:
+        """The machines that are there, in the folder of machines and as components of the line."""
         folder = self._typed(_MACHINERY, _MACHINES_FOLDER)
-        names = list(_TYPES)
+        names = [name for name in _TYPES if name in there]
         chance.shuffle(names)
         made: dict[MachineName, Node] = {}
         for name in names:
@@ -214,22 +235,21 @@ class _Build:
         machine = machines[spot.machine]
         way = await self._own(tag, machine, spot) if spot.private else await self._standard(machine, drawn)
         variable, kind = way[-1], kind_of(tag)
-        if spot.leaf[-1] != "IsPresent" and kind == ua.VariantType.Double:
+        if kind == ua.VariantType.Double and not spot.bare:
             await self._write_unit(variable, drawn)
-        name = spot.texts.get(self._language, "")
         truth = Truth(
             f"nsu={NAMESPACE};i={variable.nodeid.Identifier!s}",
-            drawn.unit,
+            "" if spot.bare else drawn.shown.unit,
             await self._browse([machine, *way]),
-            name,
+            drawn.name,
         )
-        return Place(variable.nodeid, kind, _converted(kind, drawn.scale, drawn.offset)), truth
+        return Place(variable.nodeid, kind, converted(kind, drawn.shown)), truth
 
     async def _standard(self, machine: Node, drawn: _Drawn) -> list[Node]:
         way = await self._grower.grow(machine, [*drawn.folder, *drawn.spot.leaf])
-        if drawn.spot.texts:
+        if drawn.name:
             holder = way[len(drawn.folder) - 1]
-            text = ua.LocalizedText(drawn.spot.texts[self._language], self._language)
+            text = ua.LocalizedText(drawn.name, drawn.locale or None)
             plastics = self._uris.index(_PLASTICS)
             await write_property(holder, self._index, "Name", ua.Variant(text), standard=plastics)
             if drawn.spot.leaf[-1] != "IsPresent" and not drawn.spot.path.startswith("filter.plate."):
@@ -255,7 +275,7 @@ class _Build:
         return [holder, variable]
 
     async def _write_unit(self, variable: Node, drawn: _Drawn) -> None:
-        unit = unit_information(drawn.unit)
+        unit = unit_information(drawn.shown.unit)
         if drawn.text_only:
             unit.UnitId = ua.Int32(-1)
         await write_property(variable, self._index, "EngineeringUnits", ua.Variant(unit))
@@ -263,10 +283,3 @@ class _Build:
     async def _browse(self, way: Sequence[Node]) -> tuple[tuple[str, str], ...]:
         names = [await node.read_browse_name() for node in way]
         return tuple((self._uris[n.NamespaceIndex], n.Name) for n in names)
-
-
-def _converted(kind: ua.VariantType, scale: float, offset: float) -> Callable[[float], float | int | bool]:
-    cast = cast_of(kind)
-    if (scale, offset) == (1.0, 0.0):
-        return cast
-    return lambda value: cast(value * scale + offset)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-MachineName = Literal["ExtrusionLine", "Extruder", "Filter", "Pelletizer"]
+MachineName = Literal["ExtrusionLine", "Extruder", "Filter", "MeltPump", "Pelletizer"]
 Language = Literal["en", "de", "es"]
 LANGUAGES: tuple[Language, ...] = ("en", "de", "es")
 
@@ -20,8 +20,9 @@ _ZONE_LEAVES = {
     "out": ("ControllerOutput",),
     "i": ("ElectricalCurrent", "ActualValue"),
     "enabled.state": ("IsPresent",),
+    "mode.state": ("ControlMode",),
 }
-_MANDATORY = {("ActualValue",), ("IsPresent",)}
+_MANDATORY = {("ActualValue",), ("IsPresent",), ("ControlMode",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,7 @@ class Spot:
         drawn: whether the object is a sensor, whose browse name ``<Name>_<Nr>`` is the maker's choice.
         optional: whether a machine may go without it.
         private: whether it is the maker's own, outside the standard.
+        bare: whether the standard gives the variable no unit.
     """
 
     path: str
@@ -47,6 +49,7 @@ class Spot:
     drawn: bool = False
     optional: bool = False
     private: bool = False
+    bare: bool = False
 
 
 # Tag, machine, folder, variable, English, German and Spanish name.
@@ -59,6 +62,14 @@ _SENSORS: tuple[tuple[str, MachineName, str, str, str, str, str], ...] = (
      "Feed throat temperature", "Temperatur Einzugszone", "Temperatura de la garganta"),
     ("extruder.drive.current.pv", "Extruder", "AdditionalMeasuringDevices", "ActualValue",
      "Main drive current", "Strom Hauptantrieb", "Corriente del motor principal"),
+    ("extruder.vent.1.pressure.pv", "Extruder", "VacuumZones", "ActualValue",
+     "Vacuum at the vent", "Vakuum Entgasung", "Vacío de desgasificación"),
+    ("pump.inlet.pressure.pv", "MeltPump", "MeltPressures", "ActualValue",
+     "Melt pressure before pump", "Massedruck vor Pumpe", "Presión de masa antes de la bomba"),
+    ("pump.inlet.pressure.sp", "MeltPump", "MeltPressures", "SetValue",
+     "Melt pressure before pump", "Massedruck vor Pumpe", "Presión de masa antes de la bomba"),
+    ("pump.outlet.pressure.pv", "MeltPump", "MeltPressures", "ActualValue",
+     "Melt pressure after pump", "Massedruck nach Pumpe", "Presión de masa después de la bomba"),
     ("filter.inlet.pressure.pv", "Filter", "MeltPressureZones", "ActualValue",
      "Melt pressure before screen", "Massedruck vor Sieb", "Presión de masa antes del filtro"),
     ("filter.outlet.pressure.pv", "Filter", "MeltPressureZones", "ActualValue",
@@ -107,11 +118,23 @@ _FIXED: tuple[tuple[str, MachineName, str, str], ...] = (
     ("extruder.drive.torque.pv", "Extruder", "MainDrive/Torque", "ActualValue"),
     ("extruder.drive.power.pv", "Extruder", "MainDrive/Energy", "ActualPower"),
     ("extruder.drive.energy.total", "Extruder", "MainDrive/Energy", "PowerConsumption"),
+    ("doser.level.pv", "Extruder", "Feeders/Feeder_1/Hopper", "MaterialLevel"),
+    ("doser.mode.state", "Extruder", "Feeders/Feeder_1", "Mode"),
+    ("doser.screw.speed.pv", "Extruder", "Feeders/Feeder_1/Speed", "ActualValue"),
+    ("doser.screw.torque.pv", "Extruder", "Feeders/Feeder_1/Torque", "ActualValue"),
+    ("pump.speed.pv", "MeltPump", "Drive/Speed", "ActualValue"),
+    ("pump.speed.sp", "MeltPump", "Drive/Speed", "SetValue"),
+    ("pump.torque.pv", "MeltPump", "Drive/Torque", "ActualValue"),
+    ("pump.power.pv", "MeltPump", "Drive/Energy", "ActualPower"),
+    ("pump.flow.calc", "MeltPump", "", "FeedRate"),
+    ("filter.hydraulics.pressure.pv", "Filter", "HydraulicPressure", "ActualValue"),
     ("filter.wiper.speed.pv", "Filter", "Drive/Speed", "ActualValue"),
     ("filter.wiper.torque.pv", "Filter", "Drive/Torque", "ActualValue"),
     ("pelletizer.knife.speed.pv", "Pelletizer", "Drive/Speed", "ActualValue"),
     ("pelletizer.knife.speed.sp", "Pelletizer", "Drive/Speed", "SetValue"),
     ("pelletizer.knife.torque.pv", "Pelletizer", "Drive/Torque", "ActualValue"),
+    ("pelletizer.knife.gap.pv", "Pelletizer", "", "CutGap"),
+    ("pelletizer.water.state", "Pelletizer", "", "WaterFlowActive"),
     ("pelletizer.closed.state", "Pelletizer", "", "PelletizerClosed"),
     ("line.power.pv", "ExtrusionLine", "ElectricalEnergy", "ActualPower"),
     ("line.energy.total", "ExtrusionLine", "ElectricalEnergy", "PowerConsumption"),
@@ -121,11 +144,16 @@ _OWNERS: Mapping[str, MachineName] = {
     "doser": "Extruder",
     "extruder": "Extruder",
     "filter": "Filter",
+    "pump": "MeltPump",
     "die": "Pelletizer",
     "pelletizer": "Pelletizer",
     "water": "Pelletizer",
     "dryer": "Pelletizer",
 }
+
+
+# Variables that the standard declares without EngineeringUnits.
+_BARE = ("MaterialLevel",)
 
 
 def spots(paths: Iterable[str]) -> list[Spot]:
@@ -139,7 +167,7 @@ def _fixed() -> Iterator[Spot]:
     for path, machine, folder, leaf in _FIXED:
         names = tuple(folder.split("/")) if folder else ()
         optional = leaf not in ("ActualValue",) and path != "line.power.pv"
-        yield Spot(path, machine, names, (leaf,), {}, optional=optional)
+        yield Spot(path, machine, names, (leaf,), {}, optional=optional, bare=leaf in _BARE)
 
 
 def _sensors() -> Iterator[Spot]:
@@ -178,6 +206,8 @@ def _zone_texts(zone: str) -> Mapping[Language, str]:
         return {"en": f"Plate {number}", "de": f"Heizplatte {number}", "es": f"Placa {number}"}
     if zone == "filter.discharge":
         return {"en": "Discharge", "de": "Austrag", "es": "Descarga"}
+    if zone.startswith("pump."):
+        return {"en": f"Melt pump {number}", "de": f"Schmelzepumpe {number}", "es": f"Bomba {number}"}
     return {"en": f"Die {number}", "de": f"Düse {number}", "es": f"Cabezal {number}"}
 
 

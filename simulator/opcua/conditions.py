@@ -13,8 +13,8 @@ from asyncua.ua.status_codes import StatusCodes
 
 from simulator.opcua.alarm_list import Alarm, AlarmList
 from simulator.opcua.places import node_id
-from simulator.opcua.published import Sample
 from simulator.opcua.times import stamp
+from simulator.published import Sample
 
 _REFRESH_SEVERITY = 100
 _ACKNOWLEDGE = ObjectIds.AcknowledgeableConditionType_Acknowledge

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from asyncua import ua
 from asyncua.server.history import HistoryManager
@@ -20,8 +21,11 @@ from historian.tags import Tag
 from simulator.opcua.archive import Archive, RawRead, Row
 from simulator.opcua.places import Layout, Place
 from simulator.opcua.times import moment_ns, stamp
+from simulator.opcua.values import data_value
 
 PAGE_ROWS = 1000
+
+_TOLD = (ua.TimestampsToReturn.Source, ua.TimestampsToReturn.Server, ua.TimestampsToReturn.Both)
 
 # Two moments, rows left (−1: no limit), direction, the two bounds.
 _POINT = struct.Struct("<qqq???")
@@ -68,12 +72,20 @@ class MachineHistory(HistoryManager):
         if params.ReleaseContinuationPoints:
             # A continuation point holds all there is to it: nothing is kept here.
             return [ua.HistoryReadResult() for _ in params.NodesToRead]
-        return [self._read(details, asked) for asked in params.NodesToRead]
+        told = params.TimestampsToReturn
+        if told not in _TOLD:
+            # OPC 10000-4 (1.05), 5.11.3.2.
+            return [_refusal(StatusCodes.BadTimestampsToReturnInvalid) for _ in params.NodesToRead]
+        return [self._read(details, asked, told) for asked in params.NodesToRead]
 
-    def _read(self, details: ua.ReadRawModifiedDetails, asked: ua.HistoryReadValueId) -> ua.HistoryReadResult:
+    def _read(
+        self,
+        details: ua.ReadRawModifiedDetails,
+        asked: ua.HistoryReadValueId,
+        told: ua.TimestampsToReturn,
+    ) -> ua.HistoryReadResult:
         if asked.NodeId not in self._known:
             known = asked.NodeId in self.iserver.aspace
-
             return _refusal(
                 StatusCodes.BadHistoryOperationUnsupported if known else StatusCodes.BadNodeIdUnknown
             )
@@ -88,7 +100,7 @@ class MachineHistory(HistoryManager):
         page = min(most or self._page_rows, self._page_rows)
         rows, rest = self._archive.of(path).read(read, page)
         data = ua.HistoryData()
-        data.DataValues = [_data_value(row, place) for row in rows]
+        data.DataValues = [_data_value(row, place, told) for row in rows]
         result = ua.HistoryReadResult()
         result.HistoryData = data
         result.ContinuationPoint = None if rest is None else ua.ByteString(_point(rest))
@@ -119,12 +131,15 @@ def _continued(point: bytes) -> RawRead:
     return RawRead(first_ns, stop_ns, rising, None if left < 0 else left, first_bound, last_bound)
 
 
-def _data_value(row: Row, place: Place) -> ua.DataValue:
+def _data_value(row: Row, place: Place, told: ua.TimestampsToReturn) -> ua.DataValue:
+    """A remembered sample with the time stamps that were asked for."""
     if row.quality is None:
         code = ua.StatusCode(ua.UInt32(StatusCodes.BadBoundNotFound))
-        return ua.DataValue(ua.Variant(None), code, SourceTimestamp=stamp(row.time_ns))
-    return ua.DataValue(
-        ua.Variant(place.cast(row.value), place.type),
-        ua.StatusCode(ua.UInt32(row.quality)),
-        SourceTimestamp=stamp(row.time_ns),
-    )
+        value = ua.DataValue(ua.Variant(None), code, SourceTimestamp=stamp(row.time_ns))
+    else:
+        value = data_value(place, row.time_ns, row.value, row.quality, row.served_ns)
+    if told == ua.TimestampsToReturn.Source:
+        return replace(value, ServerTimestamp=None)
+    if told == ua.TimestampsToReturn.Server:
+        return replace(value, SourceTimestamp=None)
+    return value

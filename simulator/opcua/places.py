@@ -12,6 +12,7 @@ from asyncua.server.server import Server
 from asyncua.ua.attribute_ids import AttributeIds
 
 from historian.tags import Tag, TagKind
+from simulator.opcua.other_units import Shown, Units, shown_unit
 from simulator.opcua.units import NAMESPACE as UNITS_NAMESPACE
 from simulator.opcua.units import engineering_unit
 
@@ -76,6 +77,12 @@ def cast_of(kind: ua.VariantType) -> Callable[[float], float | int | bool]:
     return _CASTS[kind]
 
 
+def converted(kind: ua.VariantType, shown: Shown) -> Callable[[float], float | int | bool]:
+    """Makes a value of that type, in the unit shown, from a number in ours."""
+    cast = cast_of(kind)
+    return cast if shown == Shown(shown.unit) else lambda value: cast(shown.of(value))
+
+
 def node_id(name: str, index: int) -> ua.NodeId:
     """A node id with a name, in that namespace."""
     return ua.NodeId(ua.String(name), ua.Int16(index))
@@ -93,7 +100,16 @@ def unit_information(ucum: str) -> ua.EUInformation:
 
 
 class FlatSpace:
-    """One folder of variables, each named as its tag."""
+    """One folder of variables, each named as its tag.
+
+    Args:
+        units: in which units they are shown.
+        seed: draws the units.
+    """
+
+    def __init__(self, units: Units = "ours", seed: int = 1) -> None:
+        self._units: Units = units
+        self._seed = seed
 
     async def build(self, server: Server, tags: Sequence[Tag]) -> Layout:
         """Add the folder."""
@@ -103,8 +119,8 @@ class FlatSpace:
         )
         places = []
         for tag in tags:
-            kind = kind_of(tag)
-            place = Place(node_id(tag.path, index), kind, cast_of(kind))
+            kind, shown = kind_of(tag), shown_unit(tag, self._units, self._seed)
+            place = Place(node_id(tag.path, index), kind, converted(kind, shown))
             variable = await folder.add_variable(
                 place.id, ua.QualifiedName(tag.path, index), ua.Variant(place.cast(0.0), kind)
             )
@@ -114,7 +130,7 @@ class FlatSpace:
             await variable.add_property(
                 node_id(f"{tag.path}/EngineeringUnits", index),
                 ua.QualifiedName("EngineeringUnits", 0),
-                unit_information(tag.unit),
+                unit_information(shown.unit),
             )
             places.append((place,))
         return Layout(places, folder)

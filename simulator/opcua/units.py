@@ -28,6 +28,8 @@ _UNITS: Mapping[str, tuple[str, str]] = {
     "/min": ("RPM", "r/min"),
     "s": ("SEC", "s"),
     "MPa": ("MPA", "MPa"),
+    "kPa": ("KPA", "kPa"),
+    "K": ("KEL", "K"),
     "[psi]": ("PS", "psi"),
     "[degF]": ("FAH", "°F"),
     "[lb_av]": ("LBR", "lb"),

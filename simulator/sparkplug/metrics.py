@@ -12,16 +12,10 @@ from typing import Final
 
 from historian.quality import BAD, GOOD, NO_DATA, UNCERTAIN
 from historian.tags import Tag, TagKind
-from simulator.opcua.published import Sample
-from simulator.sparkplug.sparkplug_b_pb2 import (
-    Boolean,
-    DataType,
-    Double,
-    Int32,
-    Payload,
-    String,
-    UInt32,
-)
+from simulator.published import Sample
+from simulator.sparkplug.sparkplug_b_pb2 import Metric as Entry
+from simulator.sparkplug.sparkplug_b_pb2 import Payload
+from simulator.sparkplug.types import DataType
 
 # Sparkplug 3.0, 6.4.8: the only values of the property Quality.
 QUALITY_BAD: Final = 0
@@ -39,10 +33,10 @@ _DEVICES: Final[Mapping[str, str]] = {
     "dryer": "dryer",
 }
 _TYPES: Final[Mapping[TagKind, DataType]] = {
-    TagKind.ANALOG: Double,
-    TagKind.STEP: Double,
-    TagKind.CODE: Int32,
-    TagKind.BOOLEAN: Boolean,
+    TagKind.ANALOG: DataType.DOUBLE,
+    TagKind.STEP: DataType.DOUBLE,
+    TagKind.CODE: DataType.INT32,
+    TagKind.BOOLEAN: DataType.BOOLEAN,
 }
 
 
@@ -79,7 +73,9 @@ def metrics_of(tags: Sequence[Tag]) -> list[Metric]:
             Metric(column, device, name, len(metrics) + 1, _TYPES[tag.kind], tag.unit if number else "")
         )
         if tag.kind is TagKind.CODE and tag.codes:
-            metrics.append(Metric(column, device, f"{name}/text", len(metrics) + 1, String, words=tag.codes))
+            metrics.append(
+                Metric(column, device, f"{name}/text", len(metrics) + 1, DataType.STRING, words=tag.codes)
+            )
     return metrics
 
 
@@ -88,7 +84,7 @@ def put_birth(payload: Payload, metric: Metric, sample: Sample | None, now_ms: i
     entry = payload.metrics.add(name=metric.name, alias=metric.alias, datatype=metric.type)
     if metric.unit:
         entry.properties.keys.append("engUnit")
-        entry.properties.values.add(type=String, string_value=metric.unit)
+        entry.properties.values.add(type=DataType.STRING, string_value=metric.unit)
     if sample is None:
         entry.timestamp, entry.is_null = now_ms, True
         _put_quality(entry, NO_DATA)
@@ -112,7 +108,7 @@ def by_column(metrics: Iterable[Metric]) -> dict[int, list[Metric]]:
     return found
 
 
-def _put_value(entry: Payload.Metric, metric: Metric, sample: Sample) -> None:
+def _put_value(entry: Entry, metric: Metric, sample: Sample) -> None:
     entry.timestamp = sample.time_ns // 1_000_000
     if sample.quality != GOOD:
         _put_quality(entry, sample.quality)
@@ -121,16 +117,16 @@ def _put_value(entry: Payload.Metric, metric: Metric, sample: Sample) -> None:
     elif metric.words is not None:
         code = int(sample.value)
         entry.string_value = metric.words.get(code, str(code))
-    elif metric.type == Boolean:
+    elif metric.type == DataType.BOOLEAN:
         entry.boolean_value = bool(sample.value)
-    elif metric.type == Int32:
+    elif metric.type == DataType.INT32:
         # 6.4.9: a negative number as its two's complement.
         entry.int_value = int(sample.value) & 0xFFFF_FFFF
     else:
         entry.double_value = sample.value
 
 
-def _put_quality(entry: Payload.Metric, status: int) -> None:
+def _put_quality(entry: Entry, status: int) -> None:
     """The standard's three-valued quality, and beside it the whole OPC UA StatusCode, which tells more."""
     quality = QUALITY_GOOD
     if status & BAD:
@@ -138,5 +134,5 @@ def _put_quality(entry: Payload.Metric, status: int) -> None:
     elif status & UNCERTAIN:
         quality = QUALITY_STALE
     entry.properties.keys.extend(["Quality", "StatusCode"])
-    entry.properties.values.add(type=Int32, int_value=quality)
-    entry.properties.values.add(type=UInt32, int_value=status)
+    entry.properties.values.add(type=DataType.INT32, int_value=quality)
+    entry.properties.values.add(type=DataType.UINT32, int_value=status)

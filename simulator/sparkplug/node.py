@@ -13,12 +13,15 @@ from google.protobuf.message import DecodeError
 
 from historian.errors import WrongInput
 from historian.tags import Tag
-from simulator.opcua.published import Sample
 from simulator.outbox import Message
+from simulator.published import Sample
 from simulator.sparkplug.metrics import by_column, metrics_of, put_birth, put_data
-from simulator.sparkplug.sparkplug_b_pb2 import Boolean, Int64, Payload
+from simulator.sparkplug.sparkplug_b_pb2 import Payload
+from simulator.sparkplug.types import DataType
 
 REBIRTH: Final = "Node Control/Rebirth"
+# A convention of earlier editions that hosts still use; 3.0 names the node's control only.
+DEVICE_REBIRTH: Final = "Device Control/Rebirth"
 SIMULATED: Final = "Properties/Simulated"
 _NUMBERS: Final = 256
 _MOST_SAMPLES = 500
@@ -32,12 +35,16 @@ class EdgeNode:
     Args:
         group, name: group and edge node id, parts of every topic.
         tags: what is published; a sample's column is the place here.
+        last_bd_seq: number of the last connection there ever was; −1: none.
+
+    Attributes:
+        bd_seq: number of the present connection.
 
     Raises:
         WrongInput: an id that cannot stand in a topic.
     """
 
-    def __init__(self, group: str, name: str, tags: Sequence[Tag]) -> None:
+    def __init__(self, group: str, name: str, tags: Sequence[Tag], *, last_bd_seq: int = -1) -> None:
         for what, word in (("group", group), ("edge node", name)):
             if not word or set(word) & set("+/#\0"):
                 raise WrongInput(f"'{word}': the Sparkplug {what} is a word without +, / and #")
@@ -46,24 +53,32 @@ class EdgeNode:
         self.metrics = metrics_of(tags)
         self._of_column = by_column(self.metrics)
         self._newest: dict[int, Sample] = {}
-        self._bd_seq = -1
+        self.bd_seq = last_bd_seq
         self._seq = 0
         self.devices = list(dict.fromkeys(m.device for m in self.metrics if m.device is not None))
 
     @property
-    def command_topic(self) -> str:
-        """Where commands to the node arrive."""
-        return self._topic("NCMD")
+    def command_topics(self) -> tuple[str, str]:
+        """Where commands to the node and to its devices arrive, as filters.
+
+        Source: tck-id-message-flow-edge-node-ncmd-subscribe, tck-id-message-flow-device-dcmd-subscribe.
+        """
+        return self._topic("NCMD"), self._topic("DCMD", "+")
 
     def death(self, now_ns: int) -> Message:
         """The will of the next connection; from here on births carry its number."""
-        self._bd_seq = (self._bd_seq + 1) % _NUMBERS
+        self.bd_seq = (self.bd_seq + 1) % _NUMBERS
         return self.last_words(now_ns)
 
     def last_words(self, now_ns: int) -> Message:
-        """The death of this connection again, for a goodbye that the broker must not keep to itself."""
+        """The death of this connection again, for a goodbye that the broker must not keep to itself.
+
+        Source: tck-id-payloads-ndeath-will-message-publisher-disconnect-mqtt311.
+        """
         payload = Payload(timestamp=_ms(now_ns))
-        payload.metrics.add(name="bdSeq", datatype=Int64, long_value=self._bd_seq, timestamp=_ms(now_ns))
+        payload.metrics.add(
+            name="bdSeq", datatype=DataType.INT64, long_value=self.bd_seq, timestamp=_ms(now_ns)
+        )
         return Message(self._topic("NDEATH"), payload.SerializeToString(), qos=1)
 
     def remember(self, samples: Sequence[Sample]) -> None:
@@ -79,13 +94,13 @@ class EdgeNode:
         self._seq = 0
         now_ms = _ms(now_ns)
         payload = Payload(timestamp=now_ms)
-        payload.metrics.add(name="bdSeq", datatype=Int64, long_value=self._bd_seq, timestamp=now_ms)
-        # 5: a birth with aliases gives none to the rebirth control, which hosts write to by name.
-        payload.metrics.add(name=REBIRTH, datatype=Boolean, boolean_value=False, timestamp=now_ms)
-        payload.metrics.add(name=SIMULATED, datatype=Boolean, boolean_value=True, timestamp=now_ms)
+        payload.metrics.add(name="bdSeq", datatype=DataType.INT64, long_value=self.bd_seq, timestamp=now_ms)
+        # tck-id-operational-behavior-data-commands-rebirth-name-aliases: hosts write to it by name.
+        payload.metrics.add(name=REBIRTH, datatype=DataType.BOOLEAN, boolean_value=False, timestamp=now_ms)
+        payload.metrics.add(name=SIMULATED, datatype=DataType.BOOLEAN, boolean_value=True, timestamp=now_ms)
         return [
             self._birth(payload, None, now_ms),
-            *(self._birth(Payload(timestamp=now_ms), device, now_ms) for device in self.devices),
+            *(self._device_birth(device, now_ms) for device in self.devices),
         ]
 
     def data(self, samples: Sequence[Sample], now_ns: int, *, historical: bool = False) -> list[Message]:
@@ -103,15 +118,29 @@ class EdgeNode:
                 messages.append(self._data(list(own), _ms(now_ns), historical=historical))
         return messages
 
-    def asks_for_birth(self, topic: str, body: bytes) -> bool:
-        """Whether a message is the command to be born again; what is not understood is not."""
-        if topic != self.command_topic:
-            return False
+    def answer(self, topic: str, body: bytes, now_ns: int) -> list[Message]:
+        """The births that a command asks for; none for what is no such command or is not understood.
+
+        Source: tck-id-operational-behavior-data-commands-rebirth-action-1 to -3: no data before the births,
+        and the number of the connection stays.
+        """
         try:
-            payload = Payload.FromString(body)
+            asked = {m.name for m in Payload.FromString(body).metrics if m.boolean_value}
         except DecodeError:
-            return False
-        return any(m.name == REBIRTH and m.boolean_value for m in payload.metrics)
+            return []
+        if topic == self._topic("NCMD") and REBIRTH in asked:
+            return self.births(now_ns)
+        device = next((d for d in self.devices if topic == self._topic("DCMD", d)), None)
+        if device is not None and DEVICE_REBIRTH in asked:
+            return [self._device_birth(device, _ms(now_ns))]
+        return []
+
+    def _device_birth(self, device: str, now_ms: int) -> Message:
+        payload = Payload(timestamp=now_ms)
+        payload.metrics.add(
+            name=DEVICE_REBIRTH, datatype=DataType.BOOLEAN, boolean_value=False, timestamp=now_ms
+        )
+        return self._birth(payload, device, now_ms)
 
     def _birth(self, payload: Payload, device: str | None, now_ms: int) -> Message:
         for metric in self.metrics:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
-from simulator.opcua.published import Sample
+from simulator.published import Sample
 
 
 class Unsure:

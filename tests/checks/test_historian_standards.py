@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,8 +10,6 @@ import numpy as np
 import pint
 import pytest
 
-from historian.aggregates import Aggregate, aggregate_series
-from historian.frame import NS, Series
 from historian.quality import BAD, GOOD, UNCERTAIN, is_bad, is_good, is_uncertain
 from historian.units import UNECE, conversion
 
@@ -108,40 +105,3 @@ def test_conversions_against_definitions() -> None:
     assert conversion("[psi]", "kPa")[0] == pytest.approx(6.894757, rel=1e-6)
     assert conversion("[lb_av]", "kg")[0] == pytest.approx(0.45359237, rel=1e-12)
     assert conversion("kW.h/kg", "MJ/kg")[0] == pytest.approx(3.6, rel=1e-12)
-
-
-def _raw(name: str) -> Series:
-    codes = {"Good": GOOD, "Uncertain": UNCERTAIN, "Bad": BAD}
-    found = [r for r in rows("opcua_p13_raw.csv") if r["historian"] == name]
-    return Series.of(
-        [int(float(r["t_s"]) * NS) for r in found],
-        [float(r["value"]) if r["value"] and r["quality"] != "Bad" else math.nan for r in found],
-        [codes[r["quality"]] for r in found],
-    )
-
-
-@pytest.mark.shared
-@needs_shared
-@pytest.mark.parametrize("historian", ["Historian1", "Historian2"])
-@pytest.mark.parametrize("kind", [Aggregate.AVERAGE, Aggregate.MINIMUM, Aggregate.COUNT])
-def test_aggregates_against_the_standards_example_rows(historian: str, kind: Aggregate) -> None:
-    """Source: OPC 10000-13 annex A; qualities by severity.
-
-    The rows of Average and Minimum are confirmed by a second source, those of Count stand in one only.
-    """
-    trusted = ("confirmed", "single-source")
-    expected = [
-        r
-        for r in rows("opcua_p13_expected.csv")
-        if r["aggregate"] == kind and r["historian"] == historian and r["status"] in trusted
-    ]
-    assert len(expected) >= 5
-    interval_ns = int(float(expected[0]["interval_s"]) * NS)
-    ours = {r.time_ns: r for r in aggregate_series(_raw(historian), 0, 100 * NS, interval_ns, kind)}
-    for row in expected:
-        found = ours[int(float(row["t_start_s"]) * NS)]
-        if row["value"]:
-            assert found.value == pytest.approx(float(row["value"])), row
-            assert found.quality >> 30 == (1 if row["quality"].startswith("Uncertain") else 0), row
-        else:
-            assert found.quality >> 30 == 2, row

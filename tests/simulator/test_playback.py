@@ -27,7 +27,7 @@ from meltledger.cli import main
 from simulator.broker import broker_at
 from simulator.mqtt_json import Form, serve_json
 from simulator.opcua.feed_server import serve_feed
-from simulator.opcua.ledger import HEADER
+from simulator.ledger import HEADER
 from simulator.opcua.server import NAMESPACE
 from simulator.playback import CsvRecording, Playback, StoreRecording, recording_at
 from simulator.recorded_csv import Samples, read_csv, time_of

@@ -14,7 +14,7 @@ GOOD = """\
 title = "Test flakes"
 seed = 7
 duration = "10 min"
-plates = 4
+customer = "Nobody"
 
 [settings]
 "filter.plate.*.temp.sp" = 210
@@ -43,6 +43,12 @@ id = "quiet"
 text = "nothing yet"
 start = "0 s"
 until = "2 min"
+
+[material]
+polymer = "LDPE"
+
+[line]
+plates = 4
 """
 
 
@@ -84,18 +90,18 @@ def test_a_good_file_is_read() -> None:
         ('end = "5 min"', 'end = "1 min"', 22, "the end is not after the onset"),
         ('end = "5 min"', 'end = "2 min"', 22, "the end is not after the onset"),
         ('onset = "2 min"\nend = "5 min"', 'onset = "20 min"', 26, "not before the end of the scenario"),
-        ("place = 3", "place = 5", 25, "the filter has 4 plates"),
+        ("place = 3", "place = 5", 25, "the line has 4 heater plates"),
         ("place = 3\n", "", 22, "needs 'place'"),
         ('"2 min"\n\n[[step]]', '"two"\n\n[[step]]', 16, "is not a time"),
         ('tag = "doser.rate.sp"', 'tag = "doser.rat.sp"', 14, "did you mean 'doser.rate.sp'?"),
-        ("to = 350", "to = 35000", 11, "outside 0…3000 kg/h"),
+        ("to = 350", "to = 35000", 15, "outside 0…3000 kg/h"),
         ("= 210", "= 900", 8, "outside 0…400 Cel"),
         ('"doser.rate.sp" = 300', '"doser.rate.pv" = 300', 9, "unknown set-point 'doser.rate.pv'"),
         ('do = "heating on"', 'do = "explode"', 20, "step.1.do"),
-        ('do = "heating on"', 'do = "heating on"\nto = 3', 18, "belong to do"),
+        ('do = "heating on"', 'do = "heating on"\nto = 3', 18, "belongs to do"),
         ('until = "2 min"', 'until = "0 s"', 29, "'until' is not after the start"),
         ("[[label]]", "[[lable]]", 29, "unknown key 'lable'; did you mean 'label'?"),
-        ("plates = 4", "plates = = 4", 5, "not TOML"),
+        ("plates = 4", "plates = = 4", 39, "not TOML"),
     ],
 )
 def test_a_wrong_file_is_refused_with_file_line_and_reason(

@@ -8,15 +8,16 @@ from historian.tags import TagKind
 from simulator.chance import BLOCK_STEPS
 from simulator.run import published_tags
 from simulator.scenario import Scenario
+from simulator.sensors import Sensor
 from simulator.signals import Instruments, Signal
 
 SIGNALS = [
-    Signal("a.temp.pv", lambda: 0.0, 0.12),
-    Signal("a.torque.pv", lambda: 0.0, 0.6, memory=0.8),
-    Signal("a.out", lambda: 0.0, 0.4, quiet_at_rest=True, full=100.0),
-    Signal("b.pressure.pv", lambda: 0.0, 0.3),
-    Signal("a.dp.calc", lambda: 0.0, difference_of=("a.temp.pv", "b.pressure.pv")),
-    Signal("c.sp", lambda: 0.0, decimals=None),
+    Signal("a.temp.pv", lambda: 0.0, Sensor(sigma=0.12)),
+    Signal("a.torque.pv", lambda: 0.0, Sensor(sigma=0.6, memory=0.8)),
+    Signal("a.out", lambda: 0.0, Sensor(sigma=0.4, quiet_at_rest=True, full=100.0)),
+    Signal("b.pressure.pv", lambda: 0.0, Sensor(sigma=0.3)),
+    Signal("a.dp.calc", lambda: 0.0, Sensor(), difference_of=("a.temp.pv", "b.pressure.pv")),
+    Signal("c.sp", lambda: 0.0),
 ]
 
 

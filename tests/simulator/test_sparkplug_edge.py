@@ -22,7 +22,7 @@ from historian.quality import GOOD, LAST_USABLE, NO_DATA, SENSOR_FAILURE
 from historian.tags import Tag, TagKind
 from simulator.broker import Broker, broker_at
 from simulator.feed import ScenarioFeed
-from simulator.opcua.published import Sample
+from simulator.published import Sample
 from simulator.scenario import Scenario
 from simulator.sparkplug.node import EdgeNode
 from simulator.sparkplug.unsure import Unsure

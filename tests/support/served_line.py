@@ -13,20 +13,22 @@ from typing import Any
 
 from asyncua import Client, Node, ua
 
+from simulator.feed import Feed
 from simulator.opcua.places import NAMESPACE
 from simulator.opcua.security import Security
-from simulator.opcua.server import Serving, serve
-from simulator.scenario import Scenario
+from simulator.opcua.served import ServedLine
+from simulator.opcua.server import serve
+from simulator.serving import Serving
 from tests.support.ports import free_port
 
 
 @asynccontextmanager
-async def served(scenario: Scenario, **options: Any) -> AsyncIterator[Serving]:
+async def served(feed: Feed, **options: Any) -> AsyncIterator[Serving]:
     """A line that is served until the end of the block."""
     stop = asyncio.Event()
     ready: asyncio.Future[Serving] = asyncio.get_running_loop().create_future()
     options.setdefault("endpoint", f"opc.tcp://127.0.0.1:{free_port()}")
-    task = asyncio.create_task(serve(scenario, stop=stop, ready=ready.set_result, **options))
+    task = asyncio.create_task(serve(feed, stop=stop, ready=ready.set_result, **options))
     await asyncio.wait({task, ready}, return_when=asyncio.FIRST_COMPLETED)
     if task.done():
         task.result()
@@ -44,13 +46,18 @@ class Elsewhere:
     serving: Serving
     loop: asyncio.AbstractEventLoop
 
+    @property
+    def line(self) -> ServedLine:
+        """The line itself."""
+        return line_of(self.serving)
+
     async def do(self, deed: Coroutine[Any, Any, None]) -> None:
         """Run something in the line's loop and wait for it."""
         await asyncio.wrap_future(asyncio.run_coroutine_threadsafe(deed, self.loop))
 
 
 @contextmanager
-def served_elsewhere(scenario: Scenario, **options: Any) -> Iterator[Elsewhere]:
+def served_elsewhere(feed: Feed, **options: Any) -> Iterator[Elsewhere]:
     """A line that is served by a thread until the end of the block."""
     told: list[Elsewhere] = []
     raised: list[BaseException] = []
@@ -65,9 +72,7 @@ def served_elsewhere(scenario: Scenario, **options: Any) -> Iterator[Elsewhere]:
             told.append(Elsewhere(serving, loop))
             known.set()
 
-        await serve(
-            scenario, endpoint=f"opc.tcp://127.0.0.1:{free_port()}", stop=stop[0], ready=tell, **options
-        )
+        await serve(feed, endpoint=f"opc.tcp://127.0.0.1:{free_port()}", stop=stop[0], ready=tell, **options)
 
     def work() -> None:
         try:
@@ -89,6 +94,12 @@ def served_elsewhere(scenario: Scenario, **options: Any) -> Iterator[Elsewhere]:
         thread.join(30.0)
         if raised:
             raise raised[0]
+
+
+def line_of(serving: Serving) -> ServedLine:
+    """The line behind an OPC UA server."""
+    assert isinstance(serving.line, ServedLine)
+    return serving.line
 
 
 async def node_of(client: Client, path: str) -> Node:

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import asyncio
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 from asyncua import Client, Node, ua
 
+from historian.catalogue import CATALOGUE, canonical_tag
 from historian.errors import WrongInput
+from historian.tags import TagKind
 from simulator.opcua.companion import NAMESPACE, CompanionSpace, Truth
 from simulator.opcua.companion_table import spots
-from simulator.opcua.places import FlatSpace
+from simulator.opcua.nodesets import nodeset_files
+from simulator.opcua.other_units import UNITS, Units
 from simulator.opcua.times import moment_ns
 from simulator.opcua.units import engineering_unit
-from simulator.run import Recorder, Run, published_tags
-from simulator.scenario import Scenario
-from simulator.scenario_file import load_scenario
-from tests.support.served_line import Elsewhere, served, served_elsewhere
+from tests.support.served_line import Elsewhere, served_elsewhere
+from tests.support.small_line import SmallLine, value
 
 NODESETS = Path(__file__).resolve().parents[3].parent / "shared" / "opc40084" / "xml"
 needs_nodesets = [
@@ -32,8 +32,12 @@ START_S = 9000
 EXTRUSION = "http://opcfoundation.org/UA/PlasticsRubber/Extrusion_v2/"
 PLASTICS = "http://opcfoundation.org/UA/PlasticsRubber/GeneralTypes/"
 MACHINERY = "http://opcfoundation.org/UA/Machinery/"
+TAGS = [canonical_tag(path.replace("*", n)) for path in CATALOGUE for n in ("21" if "*" in path else "1")]
 # From ours: checked against published conversions, to the digits given here.
-FACTORS = {"[psi]": (14.5038, 0.0), "MPa": (0.1, 0.0), "[degF]": (1.8, 32.0), "[lb_av]": (2.20462, 0.0), "[lb_av]/h": (2.20462, 0.0)}  # fmt: skip
+FACTORS = {
+    "[psi]": (14.5038, 0.0), "MPa": (0.1, 0.0), "kPa": (100.0, 0.0), "[degF]": (1.8, 32.0), "K": (1.0, 273.15),
+    "[lb_av]": (2.20462, 0.0), "[lb_av]/h": (2.20462, 0.0),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +55,9 @@ class Served:
 @pytest.fixture(scope="module")
 def companion() -> Iterator[Served]:
     """One server for the whole module: loading the nodesets takes seconds."""
-    space = CompanionSpace(NODESETS, 7, language="de")
-    scenario = load_scenario("trial_day")
-    options: dict[str, Any] = {"start_s": START_S, "t0_ns": T0_NS, "history": True, "alarms": True}
-    with served_elsewhere(scenario, space=space, **options) as line:
+    space = CompanionSpace(NODESETS, 7, names="de")
+    feed = SmallLine(start_s=START_S, t0_ns=T0_NS, tags=tuple(TAGS))
+    with served_elsewhere(feed, space=space, history=True, alarms=True) as line:
         yield Served(line, space)
 
 
@@ -112,7 +115,8 @@ async def _unit(node: Node) -> str | None:
 
 
 def _expected_unit(path: str, true: Truth) -> str | None:
-    if path.endswith(".state"):
+    """Codes, switches and what the standard leaves without a unit say none."""
+    if next(t for t in TAGS if t.path == path).kind in (TagKind.CODE, TagKind.BOOLEAN) or not true.unit:
         return None
     return engineering_unit(true.unit)[1]
 
@@ -133,30 +137,28 @@ async def _name(node: Node, true: Truth) -> str:
 
 @pytest.mark.shared
 @needs_nodesets[1]
-async def test_values_are_the_recorders_in_the_unit_shown(companion: Served, trial_day: Scenario) -> None:
-    recorder = Recorder(Run(trial_day))
-    shown = dict(zip(recorder.paths, recorder.record([START_S])[0].tolist(), strict=True))
-    await asyncio.sleep(1.0)
+async def test_values_are_the_lines_in_the_unit_shown(companion: Served) -> None:
     async with Client(companion.endpoint) as client:
         uris = await client.get_namespace_array()
-        for path, true in companion.space.truth.items():
+        for column, tag in enumerate(TAGS):
+            true = companion.space.truth.get(tag.path)
+            if true is None:
+                continue
             node = client.get_node(ua.NodeId(int(true.node_id.split("i=")[1]), uris.index(NAMESPACE)))
             at = ua.DateTime.fromtimestamp((T0_NS // 10**9) + START_S, tz=ua.get_win_epoch().tzinfo)
             first = (await node.read_raw_history(at, at, return_bounds=False))[0]
-            scale, offset = FACTORS.get(true.unit, (1.0, 0.0))
-            assert (path, float(first.Value.Value)) == (
-                path,
-                pytest.approx(shown[path] * scale + offset, rel=1e-5),
-            )
+            # A bare number is in a unit that only the maker knows; the simulator keeps it in ours.
+            shown = FACTORS.get(true.unit, (1.0, 0.0))
+            expected = value(tag, column, START_S) * shown[0] + shown[1]
+            assert (tag.path, float(first.Value.Value)) == (tag.path, pytest.approx(expected, rel=1e-5))
 
 
 @pytest.mark.shared
 @needs_nodesets[1]
 async def test_machines_are_found_by_type_and_as_components_of_the_line(companion: Served) -> None:
-    types = {"ExtrusionLine": 1003, "Extruder": 1015, "Filter": 1002, "Pelletizer": 1004}
+    types = {"ExtrusionLine": 1003, "Extruder": 1015, "Filter": 1002, "MeltPump": 1002, "Pelletizer": 1004}
     async with Client(companion.endpoint) as client:
         uris = await client.get_namespace_array()
-        assert EXTRUSION + "MeltPump/" in uris
         folder = client.get_node(ua.NodeId(1001, uris.index(MACHINERY)))
         found = {
             d.BrowseName.Name: (uris[d.TypeDefinition.NamespaceIndex], d.TypeDefinition.Identifier)
@@ -175,9 +177,9 @@ async def test_machines_are_found_by_type_and_as_components_of_the_line(companio
 
 @pytest.mark.shared
 @needs_nodesets[1]
-async def test_what_is_missing_is_not_there(companion: Served, trial_day: Scenario) -> None:
+async def test_what_is_missing_is_not_there(companion: Served) -> None:
     space = companion.space
-    paths = [tag.path for tag in published_tags(trial_day)]
+    paths = [tag.path for tag in TAGS]
     assert space.missing and space.missing | set(space.truth) == set(paths)
     assert not space.missing & set(space.truth)
     gone = next(s for s in spots(paths) if s.path in space.missing and s.folder[:1] == ("TemperatureZones",))
@@ -193,28 +195,56 @@ async def test_what_is_missing_is_not_there(companion: Served, trial_day: Scenar
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_a_seed_draws_names_units_and_gaps_anew_and_the_same_each_time(
-    trial_day: Scenario, seed: int
-) -> None:
-    tags = published_tags(trial_day)
-    drawn = CompanionSpace(Path("x"), seed)._draw(tags)
-    assert drawn == CompanionSpace(Path("x"), seed)._draw(tags)
-    assert drawn != CompanionSpace(Path("x"), seed + 1)._draw(tags)
+def test_a_seed_draws_names_units_and_gaps_anew_and_the_same_each_time(seed: int) -> None:
+    drawn = CompanionSpace(Path("x"), seed)._draw(TAGS)
+    assert drawn == CompanionSpace(Path("x"), seed)._draw(TAGS)
+    assert drawn != CompanionSpace(Path("x"), seed + 1)._draw(TAGS)
     below = [(d.spot.machine, *d.folder, *d.spot.leaf) for d in drawn.values()]
     assert len(set(below)) == len(below)
-    essential = {s.path for s in spots(t.path for t in tags) if not s.optional}
+    essential = {s.path for s in spots(t.path for t in TAGS) if not s.optional}
     assert essential <= set(drawn)
     for path in drawn:
         if path.endswith(".temp.sp") and path.replace(".sp", ".pv") in drawn:
-            assert drawn[path].unit == drawn[path.replace(".sp", ".pv")].unit
+            assert drawn[path].shown == drawn[path.replace(".sp", ".pv")].shown
 
 
 def test_the_languages_and_orders_differ_between_seeds() -> None:
-    assert {CompanionSpace(Path("x"), seed).language for seed in range(20)} == {"en", "de", "es"}
+    assert {CompanionSpace(Path("x"), seed).names for seed in range(20)} == {"en", "de", "es"}
 
 
-async def test_a_folder_without_nodesets_is_told(trial_day: Scenario, tmp_path: Path) -> None:
+def test_coded_names_tell_nobody_what_is_measured() -> None:
+    drawn = CompanionSpace(Path("x"), 1, names="coded")._draw(TAGS)
+    named = {path: d.name for path, d in drawn.items() if d.spot.texts}
+    assert len(named) > 20
+    assert all(re.fullmatch(r"[A-Z]{2,3}-\d{4}", name) for name in named.values())
+    assert {d.locale for d in drawn.values()} == {""}
+    # One sensor has one name, whatever is asked of it.
+    assert named["extruder.zone.1.temp.pv"] == named["extruder.zone.1.mode.state"]
+    assert len(set(named.values())) > 10
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_as_much_is_missing_as_asked_for(share: float) -> None:
+    optional = {s.path for s in spots(t.path for t in TAGS) if s.optional}
+    shown = set(CompanionSpace(Path("x"), 1, missing=share)._draw(TAGS))
+    assert {t.path for t in TAGS} - shown == (optional if share else set())
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_units_are_as_foreign_as_asked_for(units: Units) -> None:
+    drawn = CompanionSpace(Path("x"), 1, units=units)._draw(TAGS)
+    pressures = {drawn[t.path].shown.unit for t in TAGS if t.unit == "bar" and t.path in drawn}
+    assert pressures <= {"bar", "[psi]", "MPa", "kPa"}
+    assert (pressures == {"bar"}, "bar" in pressures) == {
+        "ours": (True, True), "mixed": (False, True), "other": (False, False),
+    }[units]  # fmt: skip
+
+
+def test_a_line_without_a_pump_shows_none() -> None:
+    tags = [t for t in TAGS if not t.path.startswith("pump.")]
+    assert "MeltPump" not in {d.spot.machine for d in CompanionSpace(Path("x"), 1)._draw(tags).values()}
+
+
+def test_a_folder_without_nodesets_is_told(tmp_path: Path) -> None:
     with pytest.raises(WrongInput, match="name the folder of the published nodesets"):
-        async with served(trial_day, space=CompanionSpace(tmp_path, 1)):
-            pass
-    assert not isinstance(FlatSpace(), CompanionSpace)
+        nodeset_files(tmp_path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import csv
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,15 +14,17 @@ from asyncua import Client, Node, ua
 from hypothesis import given
 from hypothesis import strategies as st
 
-from historian.errors import StoredDataDamaged, WrongInput
+from historian.errors import StoredDataDamaged
 from historian.frame import NS
+from simulator.ledger import Ledger, read_ledger
 from simulator.opcua.archive import Archive, RawRead, Row, Series
-from simulator.opcua.ledger import Ledger, read_ledger
-from simulator.opcua.published import Sample
-from simulator.opcua.server import serve
+from simulator.opcua.history import PAGE_ROWS
+from simulator.opcua.places import FlatSpace
+from simulator.opcua.served import Features, ServedLine
 from simulator.opcua.times import moment_ns
-from simulator.scenario import Scenario
-from tests.support.served_line import node_of, served
+from simulator.published import Sample
+from tests.support.served_line import Elsewhere, node_of, served, served_elsewhere
+from tests.support.small_line import TAGS, SmallLine
 
 T0_NS = 1_900_000_000 * NS
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -31,7 +34,7 @@ PATH = "filter.inlet.pressure.pv"
 def _series(*times: int) -> Series:
     series = Series(10**18)
     for at in times:
-        series.keep(at, float(at), 0)
+        series.keep(at, float(at), 0, at)
     return series
 
 
@@ -91,7 +94,7 @@ def test_a_bound_that_does_not_exist_is_told() -> None:
     asked = RawRead.of(5, 15, 0, bounds=True)
     assert asked is not None
     rows, _ = _series(10, 20).read(asked, 10)
-    assert rows == [Row(5, 0.0, None), Row(10, 10.0, 0), Row(20, 20.0, 0)]
+    assert rows == [Row(5, 0.0, None, 5), Row(10, 10.0, 0, 10), Row(20, 20.0, 0, 20)]
 
 
 def test_too_little_said_is_no_read() -> None:
@@ -162,12 +165,6 @@ def test_a_file_that_is_no_ledger_is_told_with_its_line(tmp_path: Path) -> None:
         list(read_ledger(path))
 
 
-async def test_history_and_ledger_are_two_files(trial_day: Scenario, tmp_path: Path) -> None:
-    one = tmp_path / "one.csv"
-    with pytest.raises(WrongInput, match="name two"):
-        await serve(trial_day, history_file=one, ledger=one, stop=asyncio.Event())
-
-
 async def _pages(node: Node, start: datetime, end: datetime, most: int) -> list[list[tuple[int, float]]]:
     details = ua.ReadRawModifiedDetails(
         IsReadModified=False, StartTime=start, EndTime=end, NumValuesPerNode=most, ReturnBounds=False
@@ -192,50 +189,110 @@ def _at(second: float) -> datetime:
     return EPOCH + timedelta(microseconds=T0_NS // 1000) + timedelta(seconds=second)
 
 
-async def test_a_client_reads_back_all_that_was_published_page_by_page_and_after_a_restart(
-    trial_day: Scenario, tmp_path: Path
-) -> None:
-    options: dict[str, Any] = {"t0_ns": T0_NS, "speed": 20.0, "history_file": tmp_path / "memory.csv"}
-    async with (
-        served(trial_day, start_s=9000, ledger=tmp_path / "first.csv", **options) as serving,
-        Client(serving.endpoint) as client,
-    ):
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Elsewhere, Path]]:
+    """A line with a memory on disk; and its folder."""
+    folder = tmp_path_factory.mktemp("history")
+    options: dict[str, Any] = {"ledger": folder / "first.csv", "history_file": folder / "memory.csv"}
+    with served_elsewhere(SmallLine(start_s=9000), speed=50.0, **options) as served_line:
+        yield served_line, folder
+
+
+async def test_a_client_reads_back_all_that_was_published_page_by_page(line: tuple[Elsewhere, Path]) -> None:
+    served_line, folder = line
+    async with Client(served_line.serving.endpoint) as client:
         node = await node_of(client, PATH)
         assert ua.AccessLevel.HistoryRead in await node.get_access_level()
         assert ua.AccessLevel.HistoryRead in await node.get_user_access_level()
         assert (await node.read_attribute(ua.AttributeIds.Historizing)).Value.Value is True
-        await asyncio.sleep(1.0)
+        await asyncio.sleep(0.6)
         pages = await _pages(node, _at(9000), _at(9015), 4)
         assert [len(page) for page in pages] == [4, 4, 4, 3]
-        assert [row for page in pages for row in page] == _published(tmp_path / "first.csv", PATH)[:15]
+        assert [row for page in pages for row in page] == _published(folder / "first.csv", PATH)[:15]
         assert await node.read_raw_history(_at(9000), _at(9000.5), return_bounds=False)
-        await _refused(client, node)
-    first = _published(tmp_path / "first.csv", PATH)
+
+
+async def test_what_cannot_be_answered_is_refused(line: tuple[Elsewhere, Path]) -> None:
+    async with Client(line[0].serving.endpoint) as client:
+        node = await node_of(client, PATH)
+        with pytest.raises(ua.uaerrors.BadHistoryOperationInvalid):
+            await node.read_raw_history(_at(9000), None)
+        with pytest.raises(ua.uaerrors.BadHistoryOperationUnsupported):
+            clock = client.get_node(ua.ObjectIds.Server_ServerStatus_CurrentTime)
+            await clock.read_raw_history(_at(0), _at(9))
+        with pytest.raises(ua.uaerrors.BadNodeIdUnknown):
+            await client.get_node(ua.NodeId("nothing", 2)).read_raw_history(_at(0), _at(9))
+        details = ua.ReadRawModifiedDetails(IsReadModified=False, StartTime=_at(0), EndTime=_at(9))
+        result = await node.history_read(details, b"made up")
+        assert result.StatusCode.value == ua.StatusCodes.BadContinuationPointInvalid
+
+
+@pytest.mark.parametrize(
+    ("asked", "source", "server"),
+    [
+        (ua.TimestampsToReturn.Both, True, True),
+        (ua.TimestampsToReturn.Source, True, False),
+        (ua.TimestampsToReturn.Server, False, True),
+    ],
+)
+async def test_the_time_stamps_that_are_asked_for_are_given(
+    line: tuple[Elsewhere, Path], asked: ua.TimestampsToReturn, source: bool, server: bool
+) -> None:
+    async with Client(line[0].serving.endpoint) as client:
+        (result,) = await _stamped(client, asked)
+        rows = result.HistoryData.DataValues
+        assert rows
+        assert {row.SourceTimestamp is not None for row in rows} == {source}
+        assert {row.ServerTimestamp is not None for row in rows} == {server}
+        if server:
+            # When it was published, not when it is read or what time the line has.
+            age_s = (datetime.now(UTC) - rows[0].ServerTimestamp).total_seconds()
+            assert 0.0 < age_s < 120.0
+        if source:
+            assert rows[0].SourceTimestamp == _at(9000)
+
+
+async def test_no_time_stamps_are_no_history(line: tuple[Elsewhere, Path]) -> None:
+    async with Client(line[0].serving.endpoint) as client:
+        (result,) = await _stamped(client, ua.TimestampsToReturn.Neither)
+        assert result.StatusCode.value == ua.StatusCodes.BadTimestampsToReturnInvalid
+
+
+async def _stamped(client: Client, asked: ua.TimestampsToReturn) -> list[ua.HistoryReadResult]:
+    node = await node_of(client, PATH)
+    params = ua.HistoryReadParameters()
+    params.HistoryReadDetails = ua.ReadRawModifiedDetails(
+        IsReadModified=False, StartTime=_at(9000), EndTime=_at(9005), NumValuesPerNode=0, ReturnBounds=False
+    )
+    params.TimestampsToReturn = asked
+    params.ReleaseContinuationPoints = False
+    params.NodesToRead = [ua.HistoryReadValueId(NodeId=node.nodeid)]
+    results: list[ua.HistoryReadResult] = await client.uaclient.session.history_read(params)
+    return results
+
+
+async def test_a_memory_on_disk_outlives_the_server(tmp_path: Path) -> None:
+    memory, ledger = tmp_path / "memory.csv", tmp_path / "ledger.csv"
+    old = [Sample(PATH, 0, T0_NS + n * NS, float(n), 0, True) for n in range(2500)]
+    with Ledger(memory) as book:
+        book.write(old)
+    feed = SmallLine(start_s=9100)
     async with (
-        served(trial_day, start_s=9100, ledger=tmp_path / "second.csv", **options) as serving,
+        served(feed, history_file=memory, ledger=ledger) as serving,
         Client(serving.endpoint) as client,
     ):
         node = await node_of(client, PATH)
         rows = await node.read_raw_history(_at(0), _at(9100.5), return_bounds=False)
         assert [(moment_ns(v.SourceTimestamp), v.Value.Value) for v in rows] == [
-            *first,
-            *_published(tmp_path / "second.csv", PATH)[:1],
+            *((s.time_ns, s.value) for s in old),
+            *_published(ledger, PATH)[:1],
         ]
+        # A page is shorter than that: continuation points were followed.
+        assert len(rows) > 2 * PAGE_ROWS
 
 
-async def _refused(client: Client, node: Node) -> None:
-    with pytest.raises(ua.uaerrors.BadHistoryOperationInvalid):
-        await node.read_raw_history(_at(9000), None)
-    with pytest.raises(ua.uaerrors.BadHistoryOperationUnsupported):
-        await client.get_node(ua.ObjectIds.Server_ServerStatus_CurrentTime).read_raw_history(_at(0), _at(9))
-    with pytest.raises(ua.uaerrors.BadNodeIdUnknown):
-        await client.get_node(ua.NodeId("nothing", 2)).read_raw_history(_at(0), _at(9))
-    details = ua.ReadRawModifiedDetails(IsReadModified=False, StartTime=_at(0), EndTime=_at(9))
-    result = await node.history_read(details, b"made up")
-    assert result.StatusCode.value == ua.StatusCodes.BadContinuationPointInvalid
-
-
-async def test_without_the_option_nothing_is_remembered(trial_day: Scenario) -> None:
-    async with served(trial_day, start_s=60) as serving, Client(serving.endpoint) as client:
-        node = await node_of(client, PATH)
-        assert ua.AccessLevel.HistoryRead not in await node.get_access_level()
+async def test_without_the_option_nothing_is_remembered() -> None:
+    line = ServedLine("opc.tcp://127.0.0.1:1", TAGS, Features(FlatSpace()))
+    await line.build()
+    node = line.server.get_node(line.layout.places[0][0].id)
+    assert ua.AccessLevel.HistoryRead not in await node.get_access_level()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import csv
+import math
 import os
 import signal
 import socket
 import time
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -20,147 +20,158 @@ from asyncua.common.subscription import DataChangeNotif
 
 from historian.errors import OutsideWorldAway, StoreReadOnly, WrongInput
 from historian.frame import NS
-from simulator.opcua.server import NAMESPACE, Serving, serve
-from simulator.run import Recorder, Run, published_tags
+from historian.quality import GOOD, LAST_USABLE, SENSOR_FAILURE
+from simulator.feed import ScenarioFeed
+from simulator.ledger import read_ledger
+from simulator.opcua.other_units import UNITS, Units, shown_unit
+from simulator.opcua.places import FlatSpace
+from simulator.opcua.served import Features, ServedLine
+from simulator.opcua.server import NAMESPACE, serve
+from simulator.opcua.times import moment_ns
+from simulator.published import Sample
 from simulator.scenario import Scenario
+from simulator.serving import Serving
+from simulator.trouble import Trouble
+from tests.support.ports import free_port
+from tests.support.served_line import Elsewhere, node_of, served, served_elsewhere
+from tests.support.small_line import PRESSURE, TAGS, SmallLine
 
 T0_NS = 1_900_000_000 * NS
-WATCHED = "aux.channel."
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-UNITS = {
+WRONG = {
+    "filter.outlet.pressure.pv": (81.5, SENSOR_FAILURE),
+    "filter.wiper.state": (math.nan, SENSOR_FAILURE),
+    "line.power.pv": (55.0, LAST_USABLE),
+}
+EXPECTED_UNITS = {
     "filter.inlet.pressure.pv": (4342098, "bar"),
-    "filter.plate.1.out": (20529, "%"),
     "filter.wiper.state": (4404786, "1"),
-    "doser.rate.sp": (4536627, "kg/h"),
+    "line.power.pv": (4937556, "kW"),
 }
 TYPES = {
-    "filter.plate.1.temp.pv": ua.VariantType.Double,
+    "filter.inlet.pressure.pv": ua.VariantType.Double,
     "filter.wiper.state": ua.VariantType.Int32,
     "filter.wiper.park.state": ua.VariantType.Boolean,
-    "filter.wipe.count.total": ua.VariantType.Double,
+    "product.scale.total": ua.VariantType.Double,
 }
+Note = tuple[str, int, float | None, int]
 
 
-def _endpoint() -> str:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return f"opc.tcp://127.0.0.1:{probe.getsockname()[1]}"
+@dataclass(frozen=True, slots=True)
+class Line:
+    served: Elsewhere
+    ledger: Path
+
+    @property
+    def endpoint(self) -> str:
+        return self.served.serving.endpoint
 
 
-def _ns(moment: datetime) -> int:
-    return (moment - EPOCH) // timedelta(microseconds=1) * 1000
-
-
-@asynccontextmanager
-async def _served(scenario: Scenario, **options: Any) -> AsyncIterator[Serving]:
-    stop = asyncio.Event()
-    ready: asyncio.Future[Serving] = asyncio.get_running_loop().create_future()
-    task = asyncio.create_task(
-        serve(scenario, endpoint=_endpoint(), stop=stop, ready=ready.set_result, **options)
-    )
-    await asyncio.wait({task, ready}, return_when=asyncio.FIRST_COMPLETED)
-    if task.done():
-        task.result()
-    try:
-        yield ready.result()
-    finally:
-        stop.set()
-        await task
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Line]:
+    """One line for the module: twenty seconds a second, some of it bad, some of it late."""
+    ledger = tmp_path_factory.mktemp("line") / "ledger.csv"
+    feed = SmallLine(start_s=600, held="filter", wrong=WRONG)
+    with served_elsewhere(feed, speed=20.0, history=True, ledger=ledger) as served_line:
+        yield Line(served_line, ledger)
 
 
 class _Heard:
-    """What a subscription hears: path → source time and value, in order."""
+    """What a subscription hears, in order."""
 
     def __init__(self) -> None:
-        self.notes: list[tuple[str, int, float]] = []
+        self.notes: list[Note] = []
 
     def datachange_notification(self, node: Any, _value: object, data: DataChangeNotif) -> None:
-        value = data.monitored_item.Value
-        self.notes.append((node.nodeid.Identifier, _ns(value.SourceTimestamp), float(value.Value.Value)))
+        self.notes.append(_note(node.nodeid.Identifier, data.monitored_item.Value))
 
 
-async def test_a_client_reads_values_source_times_types_and_units(trial_day: Scenario) -> None:
-    options: dict[str, Any] = {"start_s": 9000, "speed": 2.0, "t0_ns": T0_NS}
-    async with _served(trial_day, **options) as serving, Client(serving.endpoint) as client:
+def _note(path: str, value: ua.DataValue) -> Note:
+    number = None if value.Value is None or value.Value.Value is None else float(value.Value.Value)
+    return path, moment_ns(value.SourceTimestamp), number, value.StatusCode.value
+
+
+def _expected(sample: Sample) -> Note:
+    bad = sample.quality & 0x8000_0000
+    return sample.path, sample.time_ns, None if bad else sample.value, sample.quality
+
+
+async def test_a_client_reads_values_source_times_types_and_units(line: Line) -> None:
+    async with Client(line.endpoint) as client:
         index = await client.get_namespace_index(NAMESPACE)
-        await _check_values(client, index, trial_day)
         folder = client.get_node(ua.NodeId("simulated-line", index))
         children = await folder.get_children(nodeclassmask=ua.NodeClass.Variable)
-        assert [c.nodeid.Identifier for c in children] == [t.path for t in published_tags(trial_day)]
-        assert {path: await _unit(client, index, path) for path in UNITS} == UNITS
+        assert [c.nodeid.Identifier for c in children] == [t.path for t in TAGS]
         for path, kind in TYPES.items():
-            node = client.get_node(ua.NodeId(path, index))
-            assert await node.read_data_type_as_variant_type() is kind
+            assert await (await node_of(client, path)).read_data_type_as_variant_type() is kind
+        for path, expected in EXPECTED_UNITS.items():
+            unit = await (await (await node_of(client, path)).get_child("0:EngineeringUnits")).read_value()
+            assert (unit.UnitId, unit.DisplayName.Text) == expected
+        value = await (await node_of(client, "extruder.zone.2.temp.pv")).read_data_value()
+        second, rest = divmod(moment_ns(value.SourceTimestamp) - T0_NS, NS)
+        assert rest == 0
+        assert value.Value.Value == 185.0 + 0.1 * math.sin(second)
+        assert abs(value.ServerTimestamp - datetime.now(UTC)) < timedelta(seconds=10)
+        # What holds keeps the time at which it was last published.
+        held = await (await node_of(client, "extruder.zone.2.temp.sp")).read_data_value()
+        assert (moment_ns(held.SourceTimestamp), held.Value.Value) == (T0_NS + 600 * NS, 185.0)
+        told = await client.get_node(ua.ObjectIds.Server_ServerStatus_CurrentTime).read_value()
+        assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
 
 
-async def _check_values(client: Client, index: int, scenario: Scenario) -> None:
-    measured = await client.get_node(ua.NodeId("filter.plate.3.temp.pv", index)).read_data_value()
-    second, rest = divmod(_ns(measured.SourceTimestamp) - T0_NS, NS)
-    assert rest == 0
-    recorder = Recorder(Run(scenario))
-    shown = recorder.record([second])[0]
-    assert measured.Value.Value == shown[recorder.paths.index("filter.plate.3.temp.pv")]
-    assert measured.StatusCode.is_good()
-    assert abs(measured.ServerTimestamp - datetime.now(UTC)) < timedelta(seconds=10)
-    # What holds keeps the time at which it was last published.
-    held = await client.get_node(ua.NodeId("filter.plate.3.temp.sp", index)).read_data_value()
-    assert (_ns(held.SourceTimestamp), held.Value.Value) == (T0_NS + 9000 * NS, 220.0)
+async def test_every_published_sample_arrives_good_bad_or_late(line: Line) -> None:
+    heard = _Heard()
+    async with Client(line.endpoint) as client:
+        subscription = await client.create_subscription(50, heard)
+        nodes = [await node_of(client, tag.path) for tag in TAGS]
+        await subscription.subscribe_data_change(nodes, queuesize=1000)
+        values = [await node.read_data_value(raise_on_bad_status=False) for node in nodes]
+        begun_ns = max(moment_ns(value.SourceTimestamp) for value in values)
+        await asyncio.sleep(4.5)
+        published = list(read_ledger(line.ledger))
+        await asyncio.sleep(0.3)
+        remembered = set()
+        for tag, node in zip(TAGS, nodes, strict=True):
+            first = datetime.fromtimestamp(T0_NS // NS, UTC)
+            rows = await node.read_raw_history(first, None, numvalues=100_000, return_bounds=False)
+            remembered |= {_note(tag.path, row) for row in rows}
+    # In history: each of them, whatever its quality and however late.
+    assert {_expected(s) for s in published} <= remembered
+    assert remembered <= {_expected(s) for s in read_ledger(line.ledger)}
+    # By subscription: each that differs from the one before, with its own time; held back ones too.
+    told = set(heard.notes)
+    window = [s for s in published if s.time_ns > begun_ns + NS and s.changed]
+    assert len(window) > 200
+    assert {_expected(s) for s in window} <= told
+    assert {n[3] for n in told} >= {GOOD, SENSOR_FAILURE, LAST_USABLE}
+    _check_that_some_came_late(heard.notes)
 
 
-async def _unit(client: Client, index: int, path: str) -> tuple[int, str]:
-    unit = await (await client.get_node(ua.NodeId(path, index)).get_child("0:EngineeringUnits")).read_value()
-    return unit.UnitId, unit.DisplayName.Text
+def _check_that_some_came_late(notes: list[Note]) -> None:
+    """Filter samples ten seconds old came after newer ones of the extruder, and in their own order."""
+    newest = 0
+    late = 0
+    for path, time_ns, _, _ in notes:
+        if path == "extruder.zone.2.temp.pv":
+            newest = max(newest, time_ns)
+        elif path == PRESSURE:
+            late += newest - time_ns >= 5 * NS
+    assert late >= 4
+    times = [t for p, t, _, _ in notes if p == PRESSURE]
+    assert times == sorted(times)
 
 
-async def test_at_twenty_times_every_second_arrives_as_in_the_ledger(
-    trial_day: Scenario, tmp_path: Path
-) -> None:
-    ledger, heard = tmp_path / "ledger.csv", _Heard()
-    options: dict[str, Any] = {"ledger": ledger, "aux_channels": 5, "t0_ns": T0_NS, "speed": 20.0}
-    async with _served(trial_day, start_s=9000, **options) as serving, Client(serving.endpoint) as client:
-        index = await client.get_namespace_index(NAMESPACE)
-        subscription = await client.create_subscription(100, heard)
-        nodes = [client.get_node(ua.NodeId(t.path, index)) for t in serving.tags if WATCHED in t.path]
-        await subscription.subscribe_data_change(nodes, queuesize=100)
-        await asyncio.sleep(3.0)
-        await subscription.delete()
-    seconds = [(t - T0_NS) // NS for path, t, _ in heard.notes if path == "aux.channel.1.pv"]
-    assert len(seconds) > 20
-    assert seconds == list(range(seconds[0], seconds[-1] + 1))
-    _compare(ledger, heard, T0_NS + seconds[0] * NS, T0_NS + seconds[-1] * NS)
-
-
-def _compare(ledger: Path, heard: _Heard, first_ns: int, last_ns: int) -> None:
-    """What was heard was published, and what was published and changed was heard."""
-    with ledger.open(encoding="utf-8") as file:
-        rows = [(r["path"], int(r["time_ns"]), float(r["value"]), r["changed"]) for r in csv.DictReader(file)]
-    published = {(path, at): value for path, at, value, _ in rows}
-    assert all(published[path, at] == value for path, at, value in heard.notes)
-    seconds = sorted({at for _, at, _, _ in rows})
-    assert seconds == list(range(T0_NS + 9000 * NS, seconds[-1] + 1, NS))
-    changed = {(p, at) for p, at, _, c in rows if c == "1" and WATCHED in p and first_ns < at < last_ns}
-    assert len(changed) > 5 * len(seconds) / 4
-    assert changed <= {(path, at) for path, at, _ in heard.notes}
-
-
-async def test_in_real_time_stamps_are_of_now_it_costs_little_and_a_signal_stops_it(
-    trial_day: Scenario,
-) -> None:
-    count = 200 - len(published_tags(trial_day))
+async def test_in_real_time_stamps_are_of_now_it_costs_little_and_a_signal_stops_it() -> None:
     told: asyncio.Future[Serving] = asyncio.get_running_loop().create_future()
-    task = asyncio.create_task(
-        serve(trial_day, endpoint=_endpoint(), start_s=300, aux_channels=count, ready=told.set_result)
-    )
+    feed, endpoint = SmallLine(start_s=300, t0_ns=None), f"opc.tcp://127.0.0.1:{free_port()}"
+    task = asyncio.create_task(serve(feed, endpoint=endpoint, ready=told.set_result))
     serving = await told
-    assert len(serving.tags) == 200
     assert abs(serving.t0_ns + 300 * NS - time.time_ns()) < 2 * NS
     async with Client(serving.endpoint) as client:
-        index = await client.get_namespace_index(NAMESPACE)
-        power = client.get_node(ua.NodeId("line.power.pv", index))
+        power = await node_of(client, "line.power.pv")
         ages, begun_cpu_s, begun_s = [], time.process_time(), time.monotonic()
-        for _ in range(3):
+        for _ in range(2):
             await asyncio.sleep(1.0)
-            ages.append(time.time_ns() - _ns((await power.read_data_value()).SourceTimestamp))
+            ages.append(time.time_ns() - moment_ns((await power.read_data_value()).SourceTimestamp))
         share = (time.process_time() - begun_cpu_s) / (time.monotonic() - begun_s)
     assert all(-0.05 * NS < age < 1.5 * NS for age in ages)
     assert share < 0.2
@@ -168,35 +179,97 @@ async def test_in_real_time_stamps_are_of_now_it_costs_little_and_a_signal_stops
     await asyncio.wait_for(task, 10.0)
 
 
-def test_hours_in_it_starts_within_seconds(trial_day: Scenario) -> None:
-    begun = time.process_time()
-    Run(trial_day).advance(14_400)
-    assert time.process_time() - begun < 4.0
+async def test_a_scenario_is_served_as_its_recorder_shows_it(trial_day: Scenario, tmp_path: Path) -> None:
+    ledger = tmp_path / "ledger.csv"
+    feed = ScenarioFeed(trial_day, start_s=60, t0_ns=T0_NS)
+    async with served(feed, speed=20.0, ledger=ledger) as serving, Client(serving.endpoint) as client:
+        await asyncio.sleep(0.5)
+        node = await node_of(client, "filter.inlet.pressure.pv")
+        seen = _note("filter.inlet.pressure.pv", await node.read_data_value())
+    assert seen in {_expected(s) for s in read_ledger(ledger)}
+    again = ScenarioFeed(trial_day, start_s=60, t0_ns=T0_NS)
+    again.begin(0)
+    first = again.at(60)
+    assert len(first) > 100
+    assert list(read_ledger(ledger))[: len(first)] == [Sample(s.path, -1, s.time_ns, s.value, s.quality, s.changed) for s in first]  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    ("options", "reason"),
+    ("feed", "options", "reason"),
     [
-        ({"speed": 21.0}, "1 to 20 times"),
-        ({"speed": 0.5}, "1 to 20 times"),
-        ({"start_s": -1}, "second 0 or later"),
-        ({"t0_ns": 1}, "whole microseconds"),
+        (SmallLine(), {"speed": 101.0}, "1 to 100 times"),
+        (SmallLine(), {"speed": 0.5}, "1 to 100 times"),
+        (
+            SmallLine(),
+            {"troubles": [Trouble(1.0, "new certificate")]},
+            "without --secure; it can drop, refuse",
+        ),
+        (SmallLine(), {"ledger": Path("one"), "history_file": Path("one")}, "name two"),
     ],
-    ids=["too fast", "too slow", "too early", "too fine"],
+    ids=["too fast", "too slow", "no certificate", "one file"],
 )
 async def test_what_cannot_be_served_is_refused(
-    trial_day: Scenario, options: dict[str, Any], reason: str
+    feed: SmallLine, options: dict[str, Any], reason: str
 ) -> None:
     with pytest.raises(WrongInput, match=reason):
-        await serve(trial_day, stop=asyncio.Event(), **options)
+        await serve(feed, stop=asyncio.Event(), **options)
 
 
-async def test_a_taken_port_and_an_impossible_ledger_are_told(trial_day: Scenario, tmp_path: Path) -> None:
+def test_a_scenario_starts_at_second_0_or_later_and_at_a_time_that_can_be_served(trial_day: Scenario) -> None:
+    with pytest.raises(WrongInput, match="whole microseconds"):
+        ScenarioFeed(trial_day, t0_ns=1)
+    with pytest.raises(WrongInput, match="second 0 or later"):
+        ScenarioFeed(trial_day, start_s=-1)
+
+
+async def test_a_taken_port_and_an_impossible_ledger_are_told(tmp_path: Path) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         endpoint = f"opc.tcp://127.0.0.1:{taken.getsockname()[1]}"
-        with pytest.raises(OutsideWorldAway, match="cannot listen there"):
-            await serve(trial_day, endpoint=endpoint, stop=asyncio.Event())
+        for relay in (False, True):
+            with pytest.raises(OutsideWorldAway, match="cannot listen there"):
+                await serve(SmallLine(), endpoint=endpoint, relay=relay, stop=asyncio.Event())
     with pytest.raises(StoreReadOnly, match="ledger cannot be written"):
-        await serve(trial_day, ledger=tmp_path / "nowhere" / "l.csv", stop=asyncio.Event())
+        await serve(SmallLine(), ledger=tmp_path / "nowhere" / "l.csv", stop=asyncio.Event())
+
+
+# One of each: exact definitions, to the digits given here.
+SHOWN = {
+    "[psi]": (14.5037738, 0.0),
+    "MPa": (0.1, 0.0),
+    "kPa": (100.0, 0.0),
+    "[degF]": (1.8, 32.0),
+    "K": (1.0, 273.15),
+    "[lb_av]": (2.20462262, 0.0),
+}
+
+
+async def test_other_units_are_shown_and_said() -> None:
+    space = FlatSpace("other", 3)
+    line = ServedLine("opc.tcp://127.0.0.1:1", TAGS, Features(space))
+    await line.build()
+    feed = SmallLine()
+    feed.begin(0)
+    await line.publish(feed.at(5))
+    index = await line.server.get_namespace_index(NAMESPACE)
+    for column, tag in enumerate(TAGS):
+        node = line.server.get_node(ua.NodeId(tag.path, index))
+        unit = (await (await node.get_child("0:EngineeringUnits")).read_value()).Description.Text
+        scale, offset = SHOWN.get(unit, (1.0, 0.0))
+        sample = next(s for s in SmallLine().at(5) if s.column == column)
+        assert (tag.path, float(await node.read_value())) == (
+            tag.path,
+            pytest.approx(sample.value * scale + offset, rel=1e-7),
+        )
+        assert (unit in SHOWN) == (tag.unit in ("bar", "Cel", "kg"))
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_what_one_sensor_measures_and_is_set_to_has_one_unit(units: Units) -> None:
+    measured, wanted = (t for t in TAGS if t.path.startswith("extruder.zone.2.temp"))
+    drawn = [shown_unit(measured, units, seed) for seed in range(30)]
+    assert drawn == [shown_unit(wanted, units, seed) for seed in range(30)]
+    assert {s.unit for s in drawn} == {
+        "ours": {"Cel"}, "mixed": {"Cel", "[degF]", "K"}, "other": {"[degF]", "K"},
+    }[units]  # fmt: skip

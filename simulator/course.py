@@ -1,0 +1,85 @@
+"""One trajectory of the plant: a scenario under way, with its operator and its faults."""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import replace
+
+from historian.errors import WrongInput
+from simulator.build import build
+from simulator.faults import FaultsUnderWay
+from simulator.operating import Operator
+from simulator.plant import Plant
+from simulator.scenario import Scenario
+
+
+class Run:
+    """A scenario under way: the plant, its operator and its faults, second by second.
+
+    Args:
+        dt_s: step of the plant, a whole part of a second.
+
+    Attributes:
+        second: the simulated second that the plant is at.
+        plant: the plant itself.
+        ticks_a_second: steps of the plant in a second.
+    """
+
+    def __init__(self, scenario: Scenario, *, dt_s: float = 1.0) -> None:
+        self.scenario = scenario
+        self.plant: Plant = build(scenario, dt_s)
+        self.ticks_a_second = round(1.0 / dt_s)
+        self._operator = Operator(scenario, self.plant)
+        self._faults = FaultsUnderWay(scenario.faults)
+        self._melt_kg = 0.0
+        self._act()
+
+    @property
+    def second(self) -> int:
+        """The simulated second that the plant is at."""
+        return self.plant.second
+
+    def advance(self, second: int) -> None:
+        """Play on to that second; what the operator does in it is done.
+
+        Raises:
+            WrongInput: for a second that lies behind.
+        """
+        if second < self.plant.second:
+            raise WrongInput(f"the run is at second {self.plant.second} and cannot go back to {second}")
+        while self.plant.second < second:
+            self.step()
+
+    def step(self) -> None:
+        """Play one step of the plant; the operator acts on whole seconds."""
+        plant = self.plant
+        plant.step()
+        self._melt_kg += plant.extruder.flow_kg_s * plant.dt_s
+        if plant.tick % self.ticks_a_second == 0:
+            self._act()
+
+    def fork(self, without: str) -> Run:
+        """The same run from here on, apart from this one, in which the fault of that id never comes."""
+        other = Run.__new__(Run)
+        left = tuple(order for order in self.scenario.faults if order.id != without)
+        other.scenario = replace(self.scenario, faults=left)
+        other.plant = copy.deepcopy(self.plant)
+        other.ticks_a_second = self.ticks_a_second
+        other._operator = self._operator.at(other.plant)
+        other._faults = self._faults.without(without)
+        other._melt_kg = self._melt_kg
+        return other
+
+    def _act(self) -> None:
+        plant = self.plant
+        now = plant.second
+        scenario, operator = self.scenario, self._operator
+        if scenario.faults or operator.probe_offsets or scenario.sources:
+            upsets = self._faults.upsets(now, self._melt_kg)
+            for path, offset in operator.probe_offsets.items():
+                upsets.sensor(path).offset += offset
+            for source in scenario.sources:
+                upsets.source(source.name).clock_s += source.clock_s
+            plant.upsets = upsets
+            self._faults.hands_on(upsets, plant.zones_by_name)
+        operator.act(now)

@@ -1,0 +1,125 @@
+"""What really goes wrong in a scenario, when it could first be seen, and where nothing may be said."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from historian.frame import NS
+from simulator.faults import FAULTS, FaultOrder, tags_of
+from simulator.scenario import Label, Scenario
+from simulator.witness import Playing, SignalsOf, Witness
+
+Entry = dict[str, Any]
+
+
+def witness_of(
+    scenario: Scenario, run: Playing, start: Callable[[Scenario], Playing], signals_of: SignalsOf
+) -> Witness:
+    """A witness of a run of the scenario that is at its start; ``start`` begins another one.
+
+    Whoever moves the run on calls ``look`` after each second, or lets the witness move it.
+    """
+    return Witness(
+        run,
+        scenario.faults,
+        signals_of=signals_of,
+        afresh=lambda fault_id: start(_without(scenario, fault_id)),
+        seed=scenario.seed,
+        scatter=scenario.scatter,
+    )
+
+
+def first_visible_s(
+    scenario: Scenario, start: Callable[[Scenario], Playing], signals_of: SignalsOf
+) -> Mapping[str, int]:
+    """Fault id → second at which it can first be seen; plays the scenario once, without sampling.
+
+    Stops when all faults have been seen.
+    """
+    witness = witness_of(scenario, start(scenario), start, signals_of)
+    wanted, last = len(scenario.faults), int(scenario.duration_s)
+    while len(witness.first_visible_s) < wanted and witness.run.second < last:
+        witness.advance(min(last, witness.run.second + 60))
+    return witness.first_visible_s
+
+
+def truth_entries(scenario: Scenario, first_visible: Mapping[str, int], t0_ns: int) -> list[Entry]:
+    """One entry a fault, in the scenario's order, then one for each stretch that must stay quiet.
+
+    A label of the fault's own id says better than its kind what is expected of a finding.
+    ``first_visible_ns`` is None for a fault that nobody could see before the end. ``must_detect_within_s``
+    counts from there; it is None for a fault that no rule must find before a person has marked it.
+
+    Args:
+        first_visible: fault id → second.
+        t0_ns: time of the scenario's second 0, UTC nanoseconds.
+    """
+    labels = {label.id: label for label in scenario.labels}
+    faults = [_of_fault(order, labels.get(order.id), first_visible, t0_ns) for order in scenario.faults]
+    return faults + [_of_quiet(label, t0_ns) for label in scenario.labels if label.must_stay_quiet]
+
+
+def write_entries(path: Path, entries: Sequence[Entry]) -> None:
+    """Write a truth file: a JSON list."""
+    path.write_text(json.dumps(entries, indent=2) + "\n", encoding="utf-8")
+
+
+def _without(scenario: Scenario, fault_id: str) -> Scenario:
+    return replace(scenario, faults=tuple(o for o in scenario.faults if o.id != fault_id))
+
+
+def _of_fault(order: FaultOrder, label: Label | None, first_visible: Mapping[str, int], t0_ns: int) -> Entry:
+    kind = FAULTS[order.fault]
+    severity, within_s = kind.severity, kind.must_detect_within_s
+    tags = tags_of(order)
+    if label is not None:
+        tags = label.tags or tags
+        severity = severity if label.expected_severity is None else label.expected_severity
+        within_s = within_s if label.must_detect_within_s is None else label.must_detect_within_s
+    return {
+        "id": order.id,
+        "fault": order.fault,
+        "number": kind.number,
+        "text": kind.text if label is None else label.text,
+        "tags": list(tags),
+        "place": order.place,
+        "tag": order.tag or None,
+        "source": order.source or None,
+        "severity": order.severity,
+        "onset_ns": _at(t0_ns, order.onset_s),
+        "end_ns": _at(t0_ns, order.end_s),
+        "first_visible_ns": _at(t0_ns, first_visible.get(order.id)),
+        "expected_severity": severity,
+        "must_detect_within_s": within_s,
+        "must_stay_quiet": False,
+        "must_not_alarm": [] if label is None else list(label.must_not_alarm),
+    }
+
+
+def _of_quiet(label: Label, t0_ns: int) -> Entry:
+    return {
+        "id": label.id,
+        "fault": None,
+        "number": None,
+        "text": label.text,
+        "tags": list(label.tags),
+        "place": None,
+        "tag": None,
+        "source": None,
+        "severity": None,
+        "onset_ns": _at(t0_ns, label.from_s),
+        "end_ns": _at(t0_ns, label.until_s),
+        "first_visible_ns": None,
+        "expected_severity": None,
+        "must_detect_within_s": None,
+        "must_stay_quiet": True,
+        "must_not_alarm": list(label.must_not_alarm),
+    }
+
+
+def _at(t0_ns: int, second: float | None) -> int | None:
+    return None if second is None else t0_ns + round(second * 1000) * (NS // 1000)
