@@ -2,7 +2,8 @@
 
 Each variant is a plant drawn at random (``simulator.variation``) with a seed of its own. A faulty one has the
 scenario's faults at another time, of another severity, at another place; a healthy one has none, and the
-operator does the same.
+operator does the same. On a slower plant the controls refuse a start that comes before the soak is over: there
+the operator tries again.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ _MOST_SHIFT_S = 600.0
 _SHIFT_SHARE = 0.3
 _SEVERITY = (0.75, 1.3)
 _SEED_SPACE = 2**31
+# How often, and how long, an operator tries to start a line that is not ready.
+_TRY_EVERY_S = 60.0
+_TRY_FOR_S = 2400.0
 
 
 def variants(scenario: Scenario, kind: Kind, count: int = COUNT) -> list[Scenario]:
@@ -48,6 +52,7 @@ def variant(scenario: Scenario, kind: Kind, number: int) -> Scenario:
         title=f"{scenario.title} ({kind} variant {number})",
         seed=int(chance.integers(_SEED_SPACE)),
         variation=drawn(*key),
+        steps=_with_tries(scenario),
     )
     if kind == "healthy":
         injected = {order.id for order in scenario.faults}
@@ -71,6 +76,19 @@ def named_variant(scenario: Scenario, text: str) -> Scenario:
         )
     kind: Kind = "faulty" if found.group(1) == "faulty" else "healthy"
     return variant(scenario, kind, int(found.group(2)))
+
+
+def _with_tries(scenario: Scenario) -> tuple[Step, ...]:
+    """The steps, and the screw switched on again and again until it is switched off; on a screw that turns
+    already, that does nothing."""
+    steps = list(scenario.steps)
+    switches = [s.at_s for s in scenario.steps if s.do in ("screw on", "screw off")]
+    for start in [s for s in scenario.steps if s.do == "screw on"]:
+        until_s = min([at_s for at_s in switches if at_s > start.at_s], default=scenario.duration_s)
+        until_s = min(until_s, start.at_s + _TRY_FOR_S)
+        tries = int((until_s - start.at_s - 1.0) // _TRY_EVERY_S)
+        steps += [replace(start, at_s=start.at_s + n * _TRY_EVERY_S) for n in range(1, tries + 1)]
+    return tuple(sorted(steps, key=lambda s: s.at_s))
 
 
 def _moved(scenario: Scenario, order: FaultOrder, chance: np.random.Generator) -> Scenario:

@@ -22,8 +22,8 @@ from simulator.sensors import Signal
 SIGMAS = 3.0
 # A clock that is off by less hides behind the jitter of sampling.
 CLOCK_SEEN_S = 0.2
-# A noisy sensor that shows the same so many seconds long holds its value: one in three samples repeats the one
-# before by chance, where the noise is about the resolution.
+# A noisy sensor that shows the same so many seconds long holds its value: where the noise is about the
+# resolution, one in three samples repeats the one before by chance.
 FLAT_S = 10.0
 # A fault that has not been seen so long after its end never will be.
 _AFTER_END_S = 600.0

@@ -121,7 +121,7 @@ class Screen:
     )
 
     def __init__(self, design: ScreenDesign, exponent: float, serial: str) -> None:
-        self.change(design, exponent, serial)
+        self._put_in(design, exponent, serial)
 
     def change(self, design: ScreenDesign, exponent: float, serial: str) -> float:
         """Put in a clean screen.
@@ -129,7 +129,11 @@ class Screen:
         Returns:
             dirt that went out with the old one, kg.
         """
-        gone_kg = self.dirt_kg if hasattr(self, "load_kg") else 0.0
+        gone_kg = self.dirt_kg
+        self._put_in(design, exponent, serial)
+        return gone_kg
+
+    def _put_in(self, design: ScreenDesign, exponent: float, serial: str) -> None:
         self.design = design
         self.exponent = exponent
         self.serial = serial
@@ -140,7 +144,6 @@ class Screen:
         self.clean_1_m = 32.0 * length_m / (design.open_share * hole_m * hole_m) * correction
         self._shear_m = correction * 8.0 / (design.open_share * hole_m)
         self._closing_m2_kg = doubling(design.law, exponent) * design.cake_m_kg / self.clean_1_m
-        return gone_kg
 
     @property
     def dirt_kg(self) -> float:

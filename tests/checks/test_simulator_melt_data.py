@@ -79,7 +79,8 @@ def _rate_at(curve: dict[float, tuple[float, float]], stress_pa: float) -> float
     for (low, below), (high, above) in pairwise(points):
         if hypot(*below) <= stress_pa <= hypot(*above):
             share = log(stress_pa / hypot(*below)) / log(hypot(*above) / hypot(*below))
-            return low * (high / low) ** share
+            rate: float = low * (high / low) ** share
+            return rate
     raise AssertionError
 
 

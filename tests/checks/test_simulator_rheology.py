@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from simulator.melt import Polymer
+from simulator.machines.melt import Polymer
 
 
 def _polymer(consistency: float, exponent: float, activation: float, reference_cel: float) -> Polymer:

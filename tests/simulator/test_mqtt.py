@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import csv
+import itertools
 import json
+import math
 import subprocess
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address
 from pathlib import Path
@@ -22,18 +24,22 @@ from cryptography.x509.oid import NameOID
 
 from historian.errors import OutsideWorldAway, WrongInput
 from historian.frame import NS
+from historian.quality import GOOD, LAST_USABLE, SENSOR_FAILURE
 from historian.tags import TagKind
 from simulator.broker import Broker, broker_at
-from simulator.feed import ScenarioFeed
+from simulator.ledger import read_ledger
 from simulator.mqtt import Link
 from simulator.mqtt_json import Form, JsonSession, serve_json
-from simulator.scenario import Scenario
 from simulator.serving import Serving
+from simulator.trouble import Trouble
+from simulator.trouble_relay import TroubleRelay
 from tests.support.hearer import Hearer
 from tests.support.mosquitto import Mosquitto
+from tests.support.small_line import SmallLine
 
 T0_NS = 1_900_000_000 * NS
 START_S = 600
+WRONG = {"filter.outlet.pressure.pv": (math.nan, SENSOR_FAILURE), "line.power.pv": (55.0, LAST_USABLE)}
 
 
 @pytest.fixture
@@ -43,13 +49,13 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
 
 
 @asynccontextmanager
-async def published(scenario: Scenario, broker: Broker, **options: Any) -> AsyncIterator[Serving]:
-    """The trial day on its way to the broker at twenty times real time."""
+async def published(broker: Broker, **options: Any) -> AsyncIterator[Serving]:
+    """A small line on its way to the broker at a hundred times real time."""
     form = {name: options.pop(name) for name in ("batch", "time", "qos") if name in options}
-    feed = ScenarioFeed(scenario, start_s=START_S, t0_ns=T0_NS)
+    feed = SmallLine(start_s=START_S, held="filter", wrong=WRONG)
     stop = asyncio.Event()
     ready: asyncio.Future[Serving] = asyncio.get_running_loop().create_future()
-    options = {"speed": 20.0, "stop": stop, "ready": ready.set_result, **options}
+    options = {"speed": 100.0, "stop": stop, "ready": ready.set_result, **options}
     task = asyncio.create_task(serve_json(feed, broker, Form(feed.tags, "line", **form), **options))
     await asyncio.wait({task, ready}, return_when=asyncio.FIRST_COMPLETED)
     if task.done():
@@ -61,15 +67,17 @@ async def published(scenario: Scenario, broker: Broker, **options: Any) -> Async
         await task
 
 
-def ledger_of(file: Path) -> list[tuple[str, int, float, int]]:
-    """What was published: path, time, value, quality."""
-    with file.open(encoding="utf-8") as rows:
-        return [
-            (r["path"], int(r["time_ns"]), float(r["value"]), int(r["quality"])) for r in csv.DictReader(rows)
-        ]
+Row = tuple[str, int, float | None, int]
 
 
-def heard(messages: list[tuple[str, bytes, int, bool]]) -> list[tuple[str, int, float, int]]:
+def ledger_of(file: Path) -> list[Row]:
+    """What was published: path, time, value (None where there is none), quality."""
+    return [
+        (s.path, s.time_ns, None if math.isnan(s.value) else s.value, s.quality) for s in read_ledger(file)
+    ]
+
+
+def heard(messages: list[tuple[str, bytes, int, bool]]) -> list[Row]:
     """The samples in the messages, in order of arrival."""
     samples = []
     for topic, payload, _, _ in messages:
@@ -78,7 +86,8 @@ def heard(messages: list[tuple[str, bytes, int, bool]]) -> list[tuple[str, int, 
         for entry in body if isinstance(body, list) else [{"tag": path, **body}]:
             t = entry["t"]
             ms = t if isinstance(t, int) else round(datetime.fromisoformat(t).timestamp() * 1000)
-            samples.append((entry["tag"], ms * 1_000_000, float(entry["v"]), entry["q"]))
+            value = None if entry["v"] is None else float(entry["v"])
+            samples.append((entry["tag"], ms * 1_000_000, value, entry["q"]))
     return samples
 
 
@@ -94,16 +103,17 @@ def heard(messages: list[tuple[str, bytes, int, bool]]) -> list[tuple[str, int, 
     ids=["one a message", "one a message, 5", "batches at most once", "batches, 5"],
 )
 async def test_what_arrives_is_what_was_published(
-    trial_day: Scenario, mosquitto: Mosquitto, tmp_path: Path, version: Any, form: dict[str, Any]
+    mosquitto: Mosquitto, tmp_path: Path, version: Any, form: dict[str, Any]
 ) -> None:
     ledger, hearer = tmp_path / "ledger.csv", Hearer(mosquitto.port, "#")
     broker = broker_at(f"mqtt://127.0.0.1:{mosquitto.port}", version=version)
-    async with published(trial_day, broker, ledger=ledger, **form):
-        await asyncio.sleep(1.0)
+    async with published(broker, ledger=ledger, **form):
+        await asyncio.sleep(0.5)
     expected = ledger_of(ledger)
     await asyncio.to_thread(hearer.wait, lambda m: len(heard(m)) >= len(expected))
     hearer.close()
     assert len({t for _, t, _, _ in expected}) > 10
+    assert {q for _, _, _, q in expected} == {GOOD, SENSOR_FAILURE, LAST_USABLE}
     assert heard(hearer.messages) == expected
     assert {(qos, retain) for _, _, qos, retain in hearer.messages} == {(form["qos"], False)}
     topics = {topic for topic, *_ in hearer.messages}
@@ -113,17 +123,15 @@ async def test_what_arrives_is_what_was_published(
 
 
 @pytest.mark.broker
-async def test_an_outage_loses_nothing_and_keeps_the_order(
-    trial_day: Scenario, mosquitto: Mosquitto, tmp_path: Path
-) -> None:
+async def test_an_outage_loses_nothing_and_keeps_the_order(mosquitto: Mosquitto, tmp_path: Path) -> None:
     ledger, hearer = tmp_path / "ledger.csv", Hearer(mosquitto.port, "line/#")
-    async with published(trial_day, broker_at(f"mqtt://127.0.0.1:{mosquitto.port}"), ledger=ledger):
+    async with published(broker_at(f"mqtt://127.0.0.1:{mosquitto.port}"), ledger=ledger):
         await asyncio.sleep(0.5)
         await asyncio.to_thread(mosquitto.stop)
         await asyncio.sleep(1.5)
         before = len(hearer.messages)
         await asyncio.to_thread(mosquitto.start)
-        await asyncio.to_thread(hearer.wait, lambda m: len(m) > before + 2000)
+        await asyncio.to_thread(hearer.wait, lambda m: len(m) > before + 300)
     expected = ledger_of(ledger)
     await asyncio.to_thread(hearer.wait, lambda m: len(set(heard(m))) >= len(expected))
     hearer.close()
@@ -135,16 +143,81 @@ async def test_an_outage_loses_nothing_and_keeps_the_order(
 
 
 @pytest.mark.broker
-async def test_a_broker_that_is_not_there_yet_gets_everything_later(
-    trial_day: Scenario, tmp_path: Path
+@pytest.mark.parametrize(
+    "trouble",
+    [
+        Trouble(0.0, "drop"),
+        Trouble(0.0, "refuse", for_s=0.3),
+        Trouble(0.0, "half-open", for_s=0.5),
+        Trouble(0.0, "delay", for_s=0.5, by_s=0.1),
+        Trouble(0.0, "restart", for_s=0.2),
+    ],
+    ids=lambda trouble: trouble.do,
+)
+async def test_no_trouble_on_the_way_to_the_broker_loses_a_sample(
+    mosquitto: Mosquitto, tmp_path: Path, trouble: Trouble
 ) -> None:
+    ledger, hearer = tmp_path / "ledger.csv", Hearer(mosquitto.port, "line/#")
+    broker = broker_at(f"mqtt://127.0.0.1:{mosquitto.port}")
+    async with published(broker, ledger=ledger, relay=True) as serving:
+        await asyncio.sleep(0.3)
+        await serving.line.make(trouble)
+        hears_nothing = await _silence_s(hearer, 0.25)
+        await asyncio.sleep(1.0)
+        before = len(hearer.messages)
+        await asyncio.to_thread(hearer.wait, lambda m: len(m) > before + 100)
+    expected = ledger_of(ledger)
+    await asyncio.to_thread(hearer.wait, lambda m: len(set(heard(m))) >= len(expected))
+    hearer.close()
+    assert list(dict.fromkeys(heard(hearer.messages))) == expected
+    assert hears_nothing == (trouble.do != "delay")
+
+
+async def _silence_s(hearer: Hearer, seconds: float) -> bool:
+    """Whether there is a moment in which nothing new arrives, a little after the trouble began."""
+    await asyncio.sleep(0.05)
+    last, quiet = len(hearer.messages), 0
+    for _ in range(round(seconds / 0.02)):
+        await asyncio.sleep(0.02)
+        quiet = quiet + 1 if len(hearer.messages) == last else 0
+        last = len(hearer.messages)
+        if quiet >= 5:
+            return True
+    return False
+
+
+@pytest.mark.broker
+async def test_a_wrong_clock_stamps_samples_wrong(mosquitto: Mosquitto, tmp_path: Path) -> None:
+    ledger, hearer = tmp_path / "ledger.csv", Hearer(mosquitto.port, "line/#")
+    broker = broker_at(f"mqtt://127.0.0.1:{mosquitto.port}")
+    troubles = [Trouble(0.2, "skew", by_s=-5000.0)]
+    async with published(broker, ledger=ledger, troubles=troubles):
+        await asyncio.sleep(0.6)
+    expected = ledger_of(ledger)
+    await asyncio.to_thread(hearer.wait, lambda m: len(heard(m)) >= len(expected))
+    hearer.close()
+    assert heard(hearer.messages) == expected
+    times = [t for p, t, _, _ in expected if p == "extruder.zone.2.temp.pv"]
+    steps = {b - a for a, b in itertools.pairwise(times)}
+    assert steps == {NS, NS - 5000 * NS}
+
+
+async def test_a_publisher_has_no_certificate() -> None:
+    broker = Broker("127.0.0.1", 1)
+    with pytest.raises(WrongInput, match="the certificate is the broker's"):
+        async with published(broker, troubles=[Trouble(0.0, "new certificate")]):
+            pass
+
+
+@pytest.mark.broker
+async def test_a_broker_that_is_not_there_yet_gets_everything_later(tmp_path: Path) -> None:
     mosquitto, ledger = Mosquitto(tmp_path / "broker"), tmp_path / "ledger.csv"
     broker = broker_at(f"mqtt://127.0.0.1:{mosquitto.port}")
     with mosquitto:
         await asyncio.to_thread(lambda: Hearer(mosquitto.port, "line/#").close())
         mosquitto.stop()
         with structlog.testing.capture_logs() as log:
-            async with published(trial_day, broker, ledger=ledger):
+            async with published(broker, ledger=ledger):
                 await asyncio.sleep(1.0)
                 await asyncio.to_thread(mosquitto.start)
                 hearer = await asyncio.to_thread(Hearer, mosquitto.port, "line/#")
@@ -157,8 +230,8 @@ async def test_a_broker_that_is_not_there_yet_gets_everything_later(
     assert heard(hearer.messages) == expected
 
 
-async def test_what_does_not_fit_is_lost_loudly(trial_day: Scenario) -> None:
-    feed = ScenarioFeed(trial_day, start_s=START_S)
+async def test_what_does_not_fit_is_lost_loudly() -> None:
+    feed = SmallLine(start_s=START_S)
     feed.begin(T0_NS)
     session = JsonSession(Broker("127.0.0.1", 1), Form(feed.tags, "line"), limit=100)
     with structlog.testing.capture_logs() as log:
@@ -199,7 +272,7 @@ def write_certificate(folder: Path, name: str) -> None:
 
 
 @pytest.mark.broker
-async def test_a_login_is_needed_where_the_broker_asks_for_one(trial_day: Scenario, tmp_path: Path) -> None:
+async def test_a_login_is_needed_where_the_broker_asks_for_one(tmp_path: Path) -> None:
     secret = tmp_path / "secret"
     secret.write_text("correct horse\n", encoding="utf-8")
     users = tmp_path / "users"
@@ -210,10 +283,10 @@ async def test_a_login_is_needed_where_the_broker_asks_for_one(trial_day: Scenar
         address = f"127.0.0.1:{mosquitto.port}"
         for refused in (f"mqtt://{address}", f"mqtt://line:wrong@{address}"):
             with pytest.raises(WrongInput, match="refuses the login"):
-                async with published(trial_day, broker_at(refused)):
+                async with published(broker_at(refused)):
                     pass
         hearer = Hearer(mosquitto.port, "line/#", user="line", password="correct horse")
-        async with published(trial_day, broker_at(f"mqtt://line@{address}", password_file=secret)):
+        async with published(broker_at(f"mqtt://line@{address}", password_file=secret)):
             await asyncio.to_thread(hearer.wait, lambda m: len(m) > 100)
         hearer.close()
 
@@ -228,9 +301,20 @@ async def test_over_tls_the_brokers_certificate_is_checked(tmp_path: Path) -> No
     mosquitto = Mosquitto(tmp_path / "broker", *files)
     address = f"mqtts://127.0.0.1:{mosquitto.port}"
     with mosquitto:
-        link = Link(broker_at(address, ca_file=tmp_path / "right.pem"))
+        right = broker_at(address, ca_file=tmp_path / "right.pem")
+        link = Link(right)
         await link.open()
         await link.end()
+        # By way of a relay the certificate is still looked at for the broker's own name.
+        async with TroubleRelay.listening("127.0.0.1", 0, ("127.0.0.1", mosquitto.port)) as relay:
+            for name, lets_in in (("127.0.0.1", True), ("broker.example", False)):
+                link = Link(replace(right, port=relay.port, server_name=name))
+                if lets_in:
+                    await link.open()
+                    await link.end()
+                else:
+                    with pytest.raises(OutsideWorldAway, match="certificate"):
+                        await link.open()
         for wrong in (tmp_path / "other.pem", None):
             with pytest.raises(OutsideWorldAway, match="certificate"):
                 await Link(broker_at(address, ca_file=wrong)).open()
@@ -266,8 +350,8 @@ def test_a_topic_that_cannot_be_published_to_is_refused(prefix: str) -> None:
         Form((), prefix)
 
 
-def test_values_have_the_form_of_their_kind(trial_day: Scenario) -> None:
-    feed = ScenarioFeed(trial_day, start_s=START_S)
+def test_values_have_the_form_of_their_kind() -> None:
+    feed = SmallLine(start_s=START_S)
     feed.begin(T0_NS)
     form = Form(feed.tags, "line")
     samples = feed.at(START_S)

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import structlog
 from asyncua import Client, ua
@@ -25,12 +27,12 @@ from historian.quality import BAD, GOOD, LAST_USABLE, NO_DATA, SENSOR_FAILURE
 from historian.tags import Tag, TagKind
 from meltledger.cli import main
 from simulator.broker import broker_at
-from simulator.mqtt_json import Form, serve_json
-from simulator.opcua.feed_server import serve_feed
 from simulator.ledger import HEADER
-from simulator.opcua.server import NAMESPACE
-from simulator.playback import CsvRecording, Playback, StoreRecording, recording_at
+from simulator.mqtt_json import Form, serve_json
+from simulator.opcua.server import NAMESPACE, serve
+from simulator.playback import FileRecording, Playback, StoreRecording, recording_at
 from simulator.recorded_csv import Samples, read_csv, time_of
+from simulator.recorded_parquet import read_parquet
 from simulator.serving import Serving
 from tests.support.hearer import Hearer
 from tests.support.mosquitto import Mosquitto
@@ -87,10 +89,26 @@ def played(playback: Playback, until: int | None = None) -> list[Row]:
     ]
 
 
-@pytest.fixture(params=["store", "long"])
+def parquet_in(file: Path, rows: Sequence[Row], **columns: Any) -> Path:
+    """The rows as a Parquet file in the long form; ``columns`` stand instead of the ordinary ones."""
+    paths, times, values, qualities = zip(*rows, strict=True)
+    table: dict[str, Any] = {
+        "tag": pa.array(paths).dictionary_encode(),
+        "time": pa.array(times, pa.timestamp("ns", tz="UTC")),
+        "value": pa.array([math.nan if v is None else v for v in values], pa.float64()),
+        "quality": pa.array(qualities, pa.uint32()),
+        **columns,
+    }
+    pq.write_table(pa.table({name: column for name, column in table.items() if column is not None}), file)
+    return file
+
+
+@pytest.fixture(params=["store", "long", "parquet"])
 def recorded(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
     if request.param == "store":
         return store_in(tmp_path / "store", ROWS)
+    if request.param == "parquet":
+        return parquet_in(tmp_path / "rows.parquet", ROWS)
     return long_in(tmp_path / "rows.csv", ROWS)
 
 
@@ -125,7 +143,7 @@ def test_nothing_comes_before_its_time_and_a_gap_stays_a_gap(recorded: Path) -> 
 def test_a_changed_sample_is_told_from_a_repeated_one(tmp_path: Path) -> None:
     values = [1.0, 1.0, None, None, 1.0]
     rows = [(PRESSURE.path, T0_NS + k * NS, v, GOOD if v else NO_DATA) for k, v in enumerate(values)]
-    playback = Playback(CsvRecording(long_in(tmp_path / "rows.csv", rows)))
+    playback = Playback(FileRecording(long_in(tmp_path / "rows.csv", rows)))
     playback.begin(T0_NS)
     assert [s.changed for k in range(5) for s in playback.at(k)] == [True, False, True, False, True]
 
@@ -246,6 +264,60 @@ def test_a_file_that_is_not_there_or_no_text_is_refused(tmp_path: Path) -> None:
         recording_at(tmp_path / "picture")
 
 
+def test_a_parquet_file_may_say_less_and_in_other_types(tmp_path: Path) -> None:
+    file = parquet_in(
+        tmp_path / "rows.parquet",
+        [(PRESSURE.path, T0_NS, 7.125, GOOD), (MINE.path, T0_NS, None, GOOD)],
+        tag=None, path=pa.array([PRESSURE.path, MINE.path]),
+        time=pa.array([T0_NS // 1_000_000] * 2, pa.timestamp("ms")),
+        value=pa.array([7.125, None], pa.float32()),
+        quality=None, unit=pa.array(["MPa", "mm/s"]),
+    )  # fmt: skip
+    tags, samples = read_parquet(file)
+    assert [(t.path, t.unit) for t in tags] == [(PRESSURE.path, "bar"), (MINE.path, "mm/s")]
+    assert samples.time_ns.tolist() == [T0_NS, T0_NS]
+    assert samples.value[0] == 71.25 and math.isnan(samples.value[1])
+    assert samples.quality.tolist() == [GOOD, NO_DATA]
+
+
+TWO = [(PRESSURE.path, T0_NS, 1.0, GOOD), (PRESSURE.path, T0_NS + NS, 2.0, GOOD)]
+
+
+@pytest.mark.parametrize(
+    ("columns", "reason"),
+    [
+        ({"tag": None}, r"a column 'tag or path' is needed; there are time, value, quality"),
+        ({"time": None}, "a column 'time_ns or time' is needed"),
+        ({"value": None}, "a column 'value' is needed"),
+        ({"tag": pa.array([PRESSURE.path, None])}, "row 2: there is no tag"),
+        ({"time": pa.array([None, T0_NS])}, "row 1: there is no time"),
+        ({"time": pa.array([0.5, 1.5])}, "the times are double; timestamps or whole nanoseconds"),
+        ({"tag": pa.array(["a.b", "Pressure 1"])}, "Pressure 1: 'Pressure 1' is not a tag path"),
+        ({"value": pa.array(["much", "more"])}, "a column holds something else"),
+        ({"quality": pa.array([0, 2**32])}, "row 2: '4294967296' is no StatusCode"),
+        ({"unit": pa.array(["bar", "MPa"])}, "row 2: filter.inlet.pressure.pv is in 'MPa' here and in 'bar'"),
+        ({"unit": pa.array(["kg/h", "kg/h"])}, "filter.inlet.pressure.pv: .*do not measure the same"),
+    ],
+)
+def test_a_parquet_file_that_cannot_be_played_is_refused_with_its_row(
+    tmp_path: Path, columns: dict[str, Any], reason: str
+) -> None:
+    file = parquet_in(tmp_path / "rows.parquet", TWO, **columns)
+    with pytest.raises(WrongInput, match=rf"rows\.parquet: {reason}"):
+        read_parquet(file)
+
+
+def test_an_empty_or_damaged_parquet_file_is_refused(tmp_path: Path) -> None:
+    pq.write_table(
+        pa.table({"tag": pa.array([], pa.string()), "time": [], "value": []}), tmp_path / "e.parquet"
+    )
+    with pytest.raises(WrongInput, match="there is no sample in it"):
+        recording_at(tmp_path / "e.parquet")
+    (tmp_path / "d.parquet").write_bytes(b"PAR1 not")
+    with pytest.raises(WrongInput, match="not a Parquet file"):
+        recording_at(tmp_path / "d.parquet")
+
+
 @given(st.integers(10_000_000 * NS, 4_000_000_000 * NS))
 def test_times_are_read_to_the_nanosecond(time_ns: int) -> None:
     seconds, rest = divmod(time_ns, NS)
@@ -293,7 +365,7 @@ def test_any_times_are_moved_by_one_span_and_none_is_lost(times: list[int], now_
 @pytest.mark.broker
 async def test_a_recording_over_mqtt(mosquitto: Mosquitto, tmp_path: Path) -> None:
     hearer, told = Hearer(mosquitto.port, "line/#"), []
-    playback = Playback(CsvRecording(long_in(tmp_path / "rows.csv", ROWS)))
+    playback = Playback(FileRecording(long_in(tmp_path / "rows.csv", ROWS)))
     broker = broker_at(f"mqtt://127.0.0.1:{mosquitto.port}")
     begun_ns = time.time_ns()
     await serve_json(playback, broker, Form(playback.tags, "line"), speed=100.0, ready=told.append)
@@ -311,12 +383,12 @@ async def test_a_recording_over_mqtt(mosquitto: Mosquitto, tmp_path: Path) -> No
 
 
 async def test_a_recording_over_opc_ua(tmp_path: Path) -> None:
-    playback = Playback(CsvRecording(long_in(tmp_path / "rows.csv", ROWS)), keep_times=True)
+    playback = Playback(FileRecording(long_in(tmp_path / "rows.csv", ROWS)), keep_times=True)
     stop = asyncio.Event()
     ready: asyncio.Future[Serving] = asyncio.get_running_loop().create_future()
     options: dict[str, Any] = {"stop": stop, "ready": ready.set_result, "speed": 10.0}
     async with asyncio.TaskGroup() as group:
-        group.create_task(serve_feed(playback, endpoint=f"opc.tcp://127.0.0.1:{free_port()}", **options))
+        group.create_task(serve(playback, endpoint=f"opc.tcp://127.0.0.1:{free_port()}", **options))
         async with Client((await ready).endpoint) as client:
             index = await client.get_namespace_index(NAMESPACE)
 
@@ -356,9 +428,14 @@ def exit_code(*arguments: str) -> int:
         (["--from", "x"], "say over what the recording is played"),
         (["--from", "x", "--serve", "mqtt", "--start-at", "5"], "--start-at is for scenarios"),
         (["--from", "none.csv", "--serve", "mqtt"], "none.csv: the file cannot be read"),
-        (["trial_day"], "say one of --serve and --to FOLDER"),
+        (["trial_day"], "say one of --serve and --to FOLDER or FILE.parquet"),
         (["trial_day", "--serve", "mqtt", "--keep-times"], "--keep-times is for recordings"),
-        (["trial_day", "--serve", "mqtt", "--secure", "x"], "--secure is for a scenario"),
+        (["trial_day", "--serve", "mqtt", "--secure", "x"], "--secure is for OPC UA"),
+        (["trial_day", "--serve", "mqtt", "--bd-seq-file", "x"], "--bd-seq-file is for Sparkplug"),
+        (["trial_day", "--serve", "mqtt", "--trouble", "x"], "x: cannot be read as a file of troubles"),
+        (["trial_day", "--serve", "mqtt", "--variant", "x"], "'x' names no variant"),
+        (["--from", "x", "--serve", "mqtt", "--variant", "faulty:1"], "--variant is for scenarios"),
+        (["--from", "none.parquet", "--serve", "mqtt"], "none.parquet: the file cannot be read"),
         (["trial_day", "--serve", "mqtt", "--broker", "x"], "write mqtt://HOST:1883"),
         (["trial_day", "--serve", "mqtt", "--speed", "50"], "1 to 20 times real time"),
         (["trial_day", "--serve", "sparkplug", "--group", "a/b"], "the Sparkplug group is a word"),
@@ -393,6 +470,45 @@ def test_the_verb_plays_a_file_to_its_end(
     how = ["--speed", "200", "--keep-times", "--ledger", str(ledger)]
     assert exit_code("--from", str(file), "--serve", protocol, *where, *how) == 0
     assert json.loads(capsys.readouterr().out.splitlines()[0])["t0_ns"] == T0_NS
-    with closing(Playback(CsvRecording(ledger), keep_times=True)) as again:
+    with closing(Playback(FileRecording(ledger), keep_times=True)) as again:
         again.begin(0)
         assert sorted(played(again), key=str) == sorted(ROWS, key=str)
+
+
+SHORT = """
+[scenario]
+title = "Cold line"
+seed = 5
+duration = "90 s"
+
+[material]
+polymer = "LDPE"
+form = "flakes"
+lot = "1"
+dirt_percent = 2.0
+
+[line]
+plates = 8
+"""
+
+
+@pytest.mark.usefixtures("own_log")
+def test_a_file_that_a_scenario_was_written_to_is_played_again_whole(tmp_path: Path) -> None:
+    scenario, file, ledger = tmp_path / "short.toml", tmp_path / "short.parquet", tmp_path / "ledger.csv"
+    scenario.write_text(SHORT, encoding="utf-8")
+    assert exit_code(str(scenario), "--to", str(file), "--begin", str(T0_NS), "--variant", "healthy:2") == 0
+    assert json.loads((tmp_path / "short.truth.json").read_text(encoding="utf-8")) == []
+    assert (tmp_path / "short.events.json").exists()
+    where = f"opc.tcp://127.0.0.1:{free_port()}"
+    how = ["--speed", "500", "--keep-times", "--ledger", str(ledger)]
+    assert exit_code("--from", str(file), "--serve", "opcua", "--endpoint", where, *how) == 0
+    tags, samples = read_parquet(file)
+    assert len(tags) > 100 and {t.kind for t in tags} == set(TagKind)
+    written = zip(
+        *(c.tolist() for c in (samples.column, samples.time_ns, samples.value, samples.quality)), strict=True
+    )
+    with closing(Playback(FileRecording(ledger), keep_times=True)) as again:
+        again.begin(0)
+        assert sorted(played(again), key=str) == sorted(
+            ((tags[c].path, t, None if math.isnan(v) else v, q) for c, t, v, q in written), key=str
+        )

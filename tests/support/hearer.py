@@ -33,9 +33,9 @@ class Hearer:
         client.loop_start()
         assert self._subscribed.wait(10.0)
 
-    def publish(self, topic: str, payload: bytes) -> None:
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
         """Say something."""
-        self._client.publish(topic, payload).wait_for_publish(5.0)
+        self._client.publish(topic, payload, 1, retain).wait_for_publish(5.0)
 
     def wait(self, enough: Callable[[list[Any]], bool], seconds: float = 15.0) -> None:
         """Wait until what was heard is enough."""

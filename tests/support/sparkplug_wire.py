@@ -53,10 +53,9 @@ def payload(data: bytes) -> Payload:
     return read
 
 
-def rebirth_command() -> bytes:
-    """NCMD with Node Control/Rebirth = true, written by hand."""
-    name = b"Node Control/Rebirth"
-    metric = bytes([0x0A, len(name)]) + name + bytes([0x20, BOOLEAN, 0x70, 1])
+def rebirth_command(name: str = "Node Control/Rebirth") -> bytes:
+    """A command that sets that control to true, written by hand."""
+    metric = bytes([0x0A, len(name)]) + name.encode() + bytes([0x20, BOOLEAN, 0x70, 1])
     return bytes([0x12, len(metric)]) + metric
 
 

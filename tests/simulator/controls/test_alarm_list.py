@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
@@ -15,7 +16,7 @@ from simulator.controls.view import Message
 from simulator.course import Run
 from simulator.published import Publication, Sample
 from simulator.recorder import Recorder
-from simulator.scenario import Scenario
+from simulator.scenario import Scenario, Step
 
 RUNNING: Mapping[str, float] = {
     "extruder.enable.state": 1.0,
@@ -183,9 +184,12 @@ def test_the_list_is_short_and_each_entry_is_named_once() -> None:
 
 def test_a_played_start_gives_events_of_what_came_and_went(trial_day: Scenario) -> None:
     t0_ns = 1_900_000_000 * NS
+    water_on = int(next(step.at_s for step in trial_day.steps if step.do == "water on"))
     run = Run(trial_day.without_faults())
-    run.advance(4700)
-    events = list(machine_alarms(Publication(Recorder(run), t0_ns), range(4700, 5000), source="line-1"))
+    run.advance(water_on - 30)
+    seconds = range(water_on - 30, water_on + 270)
+    said = run.plant.control.take_messages
+    events = list(machine_alarms(Publication(Recorder(run), t0_ns), seconds, source="line-1", said=said))
     assert {e.source for e in events} == {"line-1"}
     assert {e.kind for e in events} == {MACHINE_ALARM}
     assert [e.time_ns for e in events] == sorted(e.time_ns for e in events)
@@ -193,4 +197,15 @@ def test_a_played_start_gives_events_of_what_came_and_went(trial_day: Scenario) 
     went = {e.data["name"] for e in events if not e.data["active"]}
     # Before the start it stands without water and pressure; both end with the start.
     assert {"WaterFlowLow", "DiePressureLow"} <= came & went
-    assert len(events) >= 4
+
+
+def test_a_refused_start_of_the_line_is_on_the_list(trial_day: Scenario) -> None:
+    steps = (Step(5.0, "heating on"), Step(60.0, "screw on"))
+    run = Run(replace(trial_day.without_faults(), steps=steps))
+    said = run.plant.control.take_messages
+    publication = Publication(Recorder(run), 1_900_000_000 * NS)
+    events = list(machine_alarms(publication, range(90), said=said))
+    (refused, gone) = [e for e in events if e.data["name"] == "StartRefused"]
+    assert "soak 0.0 of 30 min" in refused.text
+    assert "water 0.0 of" in refused.text
+    assert (gone.time_ns - refused.time_ns) // NS == 10

@@ -25,7 +25,6 @@ ZONE_WRITES: dict[str, dict[str, Any]] = {
     "probe_short": {"probe": ProbeState.BREAK_DOWN},
     "probe_reversed": {"probe": ProbeState.REVERSED},
     "probe_detached": {"probe": ProbeState.DETACHED, "probe_level": 1.0},
-    "probe_frozen": {"probe": ProbeState.FROZEN},
 }
 ZONES = {
     "plate": "filter.plate.2",
@@ -44,6 +43,13 @@ WRITES: dict[str, dict[str, Any]] = {
         f"{word}_{name}": {f"zones.{zone}.{key}": value for key, value in written.items()}
         for word, zone in ZONES.items()
         for name, written in ZONE_WRITES.items()
+    },
+    **{
+        f"{word}_probe_frozen": {
+            f"zones.{zone}.probe": ProbeState.FROZEN,
+            f"sensors.{zone}.temp.pv.frozen": True,
+        }
+        for word, zone in ZONES.items()
     },
     "plate_taken_out": {"zones.filter.plate.2.taken_out": True},
     "phase_loss": {f"zones.{zone}.power": 0.0 for zone in EVERY_THIRD},

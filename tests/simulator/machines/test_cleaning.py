@@ -109,6 +109,22 @@ def test_a_trigger_that_is_inhibited_is_known_but_does_nothing() -> None:
     assert hand.until_it_starts() == 1
 
 
+def test_a_locked_drive_starts_nothing_and_forgets_what_was_asked_meanwhile() -> None:
+    hand = Hand()
+    hand.filter.locked = True
+    hand.dp_bar = 60.0
+    hand.filter.ask_for_wipe()
+    hand.filter.jog()
+    hand.run(30)
+    assert not hand.filter.wiper.moving
+    hand.dp_bar = 30.0
+    hand.filter.locked = False
+    hand.run(30)
+    assert not hand.filter.wiper.moving
+    hand.dp_bar = 60.0
+    assert hand.until_it_starts() == 4
+
+
 def test_jogging_turns_once_slowly_with_the_outlet_shut() -> None:
     hand = Hand()
     hand.run(200)

@@ -227,14 +227,17 @@ def test_a_cold_sector_weighs_on_the_wiper_as_it_comes_by() -> None:
     bench.dt_s = 0.2
     bench.filter.plates[2].true_cel = 170.0
     bench.filter.ask_for_wipe()
-    by_sector: dict[int, list[float]] = {}
-    bench.run(2)
-    while bench.filter.wiper.moving:
+    by_angle: dict[float, float] = {}
+    while bench.filter.wiper.travel_deg < 360.0:
         bench.step()
-        by_sector.setdefault(int(bench.filter.angle_deg // 45.0), []).append(bench.filter.torque_percent)
-    means = {sector: fmean(torques) for sector, torques in by_sector.items()}
-    assert max(means, key=lambda sector: means[sector]) == 2
-    assert means[2] > means[6] + 5.0
+    while bench.filter.wiper.moving:
+        standing_deg = bench.filter.angle_deg
+        bench.step()
+        by_angle[standing_deg] = bench.filter.torque_percent
+    # Plate 3 of eight has its middle at 112.5 deg.
+    assert max(by_angle, key=lambda angle: by_angle[angle]) == pytest.approx(112.5, abs=8.0)
+    far = fmean(torque for angle, torque in by_angle.items() if 200.0 < angle < 340.0)
+    assert max(by_angle.values()) > far + 5.0
 
 
 def test_solid_plastic_stops_a_jogged_wiper() -> None:
