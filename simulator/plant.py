@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import exp
+from math import exp, nan
 from typing import Protocol
 
 from historian.errors import WrongInput
@@ -27,6 +27,7 @@ from simulator.machines.meters import Meters, MetersDesign
 from simulator.machines.outlet import PURGE, Outlet
 from simulator.machines.pelletizing import Pelletizing, PelletizingDesign
 from simulator.machines.pipe import MeltPipe, PipeDesign
+from simulator.machines.quench import Quench
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
 from simulator.machines.water import Water
@@ -76,16 +77,18 @@ class PlantDesign:
     after: PipeDesign = field(default_factory=lambda: PipeDesign(volume_l=2.7, loss_bar=3.6))
 
 
-class _Part(Protocol):
+class Part(Protocol):
     """What has a balance."""
 
     account: Account
 
     @property
-    def held_kg(self) -> float: ...
+    def held_kg(self) -> float:
+        """What it holds."""
 
     @property
-    def held_kj(self) -> float: ...
+    def held_kj(self) -> float:
+        """Heat in that, against 0 Cel."""
 
 
 class Plant:
@@ -98,6 +101,8 @@ class Plant:
         material: in the hopper now.
         doser, extruder, pump, filter, pelletizing, meters: the machines.
         before, after: melt pipes before and after the filter.
+        lost_before_bar, lost_after_bar: in the pipes, in the last step.
+        die_flow_kg_s: melt that leaves the filter for the die.
         die_bar, outlet_bar, inlet_bar, head_bar: melt pressures, gauge.
         zones_by_name: every heated zone by the front part of its tags.
         control: what stands between the operator's wishes and the drives.
@@ -154,8 +159,9 @@ class Plant:
         self._view = _Sensed(self)
         self.die_bar = self.outlet_bar = self.inlet_bar = self.head_bar = 0.0
         self.viscosity_factor = design.material.stiffness(self.upsets)
+        self._stuck: dict[str, float] = {}
         self._dirt_share = 0.0
-        self._lost_before_bar = self._lost_after_bar = 0.0
+        self.lost_before_bar = self.lost_after_bar = self.die_flow_kg_s = 0.0
         self._take = 1.0 - exp(-dt_s / _PRESSURE_LAG_S)
         self._pass = 1.0 - exp(-dt_s / _THROUGH_SCREW_S)
         self._taken_kw = [0.0] * 11
@@ -188,6 +194,11 @@ class Plant:
         return self._zones
 
     @property
+    def quench(self) -> Quench:
+        """Pellets in the water."""
+        return self.pelletizing.quench
+
+    @property
     def die(self) -> Die:
         """Of the pelletizer."""
         return self.pelletizing.die
@@ -218,23 +229,39 @@ class Plant:
         return self.before.out_cel
 
     @property
+    def parts(self) -> Sequence[Part]:
+        """Everything that has a balance, in flow order."""
+        pump: tuple[Part, ...] = () if self.pump is None else (self.pump,)
+        return (
+            self.doser,
+            self.extruder,
+            *pump,
+            self.before,
+            self.filter,
+            self.after,
+            *self.pelletizing.machines,
+        )
+
+    @property
     def held_kg(self) -> float:
         """Polymer, dirt and water in the whole line."""
-        return sum(part.held_kg for part in self._parts())
+        return sum(part.held_kg for part in self.parts)
 
     @property
     def held_kj(self) -> float:
         """Heat in the whole line, steel and all, against 0 Cel."""
-        return sum(part.held_kj for part in self._parts())
-
-    def accounts(self) -> list[Account]:
-        """What crossed the boundary of each part, those between parts included."""
-        return [part.account for part in self._parts()]
+        return sum(part.held_kj for part in self.parts)
 
     def sensed(self, path: str, real: float) -> float:
-        """What the line's own controls get from a sensor whose offset or gain may be wrong."""
+        """What the line's own controls get from a sensor with whatever is wrong with it; NaN: nothing."""
         upset = self.upsets.sensors.get(path)
-        return real if upset is None else upset.gain * real + upset.offset
+        if upset is None:
+            self._stuck.pop(path, None)
+            return real
+        shown = upset.gain * real + upset.offset
+        if upset.dead:
+            return nan
+        return self._stuck.setdefault(path, shown) if upset.frozen else shown
 
     def load(self, material: Material) -> None:
         """The hopper is emptied and filled with another lot."""
@@ -270,8 +297,8 @@ class Plant:
             self.material,
         )
         self._carry(flow_kg_s)
-        out_kg_s = self._filter(flow_kg_s)
-        self.after.step(dt_s, out_kg_s, self.filter.out_cel, self._lost_after_bar)
+        self.die_flow_kg_s = out_kg_s = self._filter(flow_kg_s)
+        self.after.step(dt_s, out_kg_s, self.filter.out_cel, self.lost_after_bar)
         self._press(flow_kg_s, out_kg_s)
         self.pelletizing.step(dt_s, site, upsets, out_kg_s, self.after.out_cel, self.viscosity_factor)
         self._count_energy()
@@ -322,7 +349,7 @@ class Plant:
             flow_kg_s, melt_cel, self.viscosity_factor, _RESTRICTION_BAR * upsets.melt_line_restriction
         )
         before.step(dt_s, flow_kg_s, melt_cel, lost_bar)
-        self._lost_before_bar = lost_bar
+        self.lost_before_bar = lost_bar
         inlet_bar = self.sensed("filter.inlet.pressure.pv", self.inlet_bar)
         outlet_bar = self.sensed("filter.outlet.pressure.pv", self.outlet_bar)
         out_kg_s = self.filter.step(
@@ -336,7 +363,7 @@ class Plant:
             inlet_bar,
             inlet_bar - outlet_bar,
         )
-        self._lost_after_bar = self.after.drop_bar(out_kg_s, self.filter.out_cel, self.viscosity_factor)
+        self.lost_after_bar = self.after.drop_bar(out_kg_s, self.filter.out_cel, self.viscosity_factor)
         return out_kg_s
 
     def _press(self, flow_kg_s: float, out_kg_s: float) -> None:
@@ -347,12 +374,12 @@ class Plant:
             light = (1.0 - _FOAM_LOSS * foam) * (1.0 + foam * (self.scatter.foam - 1.0))
             die = self.pelletizing.die
             die_bar = light * die.drop_bar(out_kg_s, self.after.out_cel, self.viscosity_factor)
-            outlet_bar = die_bar + light * self._lost_after_bar
+            outlet_bar = die_bar + light * self.lost_after_bar
             difference_bar = self.filter.difference_bar(flow_kg_s, self.filter.screen_cel)
             inlet_bar = outlet_bar + difference_bar
             # An open outlet takes some of the pressure behind the screen.
             outlet_bar -= self.filter.wiping_dip_share * difference_bar
-            head_bar = inlet_bar + self._lost_before_bar
+            head_bar = inlet_bar + self.lost_before_bar
         take = self._take
         self.die_bar += (die_bar - self.die_bar) * take
         self.outlet_bar += (outlet_bar - self.outlet_bar) * take
@@ -375,18 +402,6 @@ class Plant:
         taken[9] = _KW_PER_A * extruder.vent.pump_current_a
         taken[10] = _DOSER_KW if self.doser.running else 0.0
         self.meters.step(self.dt_s, self.site, taken, pelletizing.water.cooling_water_m3_h)
-
-    def _parts(self) -> Sequence[_Part]:
-        pump: tuple[_Part, ...] = () if self.pump is None else (self.pump,)
-        return (
-            self.doser,
-            self.extruder,
-            *pump,
-            self.before,
-            self.filter,
-            self.after,
-            *self.pelletizing.machines,
-        )
 
 
 class _Sensed:

@@ -61,7 +61,8 @@ def _read(path: Path, table: pa.Table) -> tuple[tuple[Tag, ...], Samples]:
     told = _told_tags(table.schema.metadata or {})
     if told.keys() >= set(paths):
         # The file itself knows its tags: units, kinds and codes stand there.
-        tags, scaling = tuple(told[p] for p in paths), {}
+        tags: tuple[Tag, ...] = tuple(told[p] for p in paths)
+        scaling: dict[str, tuple[float, float]] = {}
     else:
         tags, scaling = _tags(path, paths, _units(path, columns, paths, column))
     if scaling:

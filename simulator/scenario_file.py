@@ -97,51 +97,64 @@ def read_scenario(text: str, *, name: str, where: str) -> Scenario:
 def _scenario(name: str, file: File) -> tuple[Scenario, dict[Where, Where]]:
     """The scenario, and where in the file the keys stand that have been moved on the way."""
     head, line = file.scenario, _line(file.line)
+    settings, places = _settings(file, line)
+    acts = [k for k, s in enumerate(file.step) if s.do not in ("note", "mark")]
+    acts.sort(key=lambda k: file.step[k].at)
+    notes, told = _notes(file)
+    places |= _moved("step", [("step", k) for k in acts]) | _moved("note", told)
+    scenario = Scenario(
+        name=name,
+        title=head.title,
+        seed=head.seed,
+        duration_s=head.duration,
+        customer=head.customer,
+        trial=head.trial,
+        opens_s=head.opens,
+        material=_material(file.material),
+        line=line,
+        scatter=head.scatter,
+        settings=settings,
+        steps=tuple(_step(file.step[k]) for k in acts),
+        faults=tuple(
+            FaultOrder(f.id, f.fault, f.onset, f.end, f.ramp, f.severity, f.place, f.tag, f.source)
+            for f in file.fault
+        ),
+        labels=_labels(file),
+        samples=tuple(Sample(s.bag, s.at, s.place, tuple(s.measures), s.results) for s in file.sample),
+        notes=notes,
+        pre_analysis=tuple(Analysis(a.what, a.value, a.unit, a.method) for a in file.pre_analysis),
+        sources=tuple(SourceSheet(s.name, s.clock_ahead_s) for s in file.source),
+    )
+    return scenario, places
+
+
+def _settings(file: File, line: LineSheet) -> tuple[dict[str, float], dict[Where, Where]]:
     settings: dict[str, float] = {}
     places: dict[Where, Where] = {}
     for path, value in file.settings.items():
         for each in spread(path, line):
             settings[each] = value
-            places[("settings", each)] = ("settings", path)
-    acts = [k for k, s in enumerate(file.step) if s.do not in ("note", "mark")]
-    acts.sort(key=lambda k: file.step[k].at)
-    told = [(x.at, x.role, x.text, "", ("note", k)) for k, x in enumerate(file.note)]
-    told += [
-        (s.at, "operator", s.text or s.key or "", s.key or "", ("step", k))
-        for k, s in enumerate(file.step)
-        if s.do in ("note", "mark")
+            places["settings", each] = ("settings", path)
+    return settings, places
+
+
+def _notes(file: File) -> tuple[tuple[Note, ...], list[Where]]:
+    """Notes and marks in order of time, and where each stands in the file."""
+    told: list[tuple[Note, Where]] = [
+        (Note(x.at, x.role, x.text), ("note", k)) for k, x in enumerate(file.note)
     ]
-    told.sort(key=lambda n: n[0])
-    for table, order in (("step", [("step", k) for k in acts]), ("note", [n[4] for n in told])):
-        for new, old in enumerate(order):
-            for key in StepPart.model_fields:
-                places[(table, new, key)] = (*old, key)
-    return (
-        Scenario(
-            name=name,
-            title=head.title,
-            seed=head.seed,
-            duration_s=head.duration,
-            customer=head.customer,
-            trial=head.trial,
-            opens_s=head.opens,
-            material=_material(file.material),
-            line=line,
-            scatter=head.scatter,
-            settings=settings,
-            steps=tuple(_step(file.step[k]) for k in acts),
-            faults=tuple(
-                FaultOrder(f.id, f.fault, f.onset, f.end, f.ramp, f.severity, f.place, f.tag, f.source)
-                for f in file.fault
-            ),
-            labels=_labels(file),
-            samples=tuple(Sample(s.bag, s.at, s.place, tuple(s.measures), s.results) for s in file.sample),
-            notes=tuple(Note(at, role, text, mark) for at, role, text, mark, _ in told),
-            pre_analysis=tuple(Analysis(a.what, a.value, a.unit, a.method) for a in file.pre_analysis),
-            sources=tuple(SourceSheet(s.name, s.clock_ahead_s) for s in file.source),
-        ),
-        places,
-    )
+    for k, step in enumerate(file.step):
+        if step.do in ("note", "mark"):
+            key = step.key or ""
+            told.append((Note(step.at, "operator", step.text or key, key), ("step", k)))
+    told.sort(key=lambda pair: pair[0].at_s)
+    return tuple(note for note, _ in told), [where for _, where in told]
+
+
+def _moved(table: str, order: list[Where]) -> dict[Where, Where]:
+    """Where the keys of each entry stand that now has another number."""
+    keys = StepPart.model_fields
+    return {(table, new, key): (*old, key) for new, old in enumerate(order) for key in keys}
 
 
 def _material(part: MaterialPart) -> MaterialSheet:

@@ -288,7 +288,7 @@ class NotePart(Part):
 
     at: Time
     role: _Name
-    text: _Name | str
+    text: str = Field(min_length=1)
 
 
 class AnalysisPart(Part):

@@ -107,7 +107,7 @@ async def serve_session(
                 ready(Serving(str(broker), zero_ns, feed.start_s, feed.tags, publish))
             async for second in seconds_due(Pace(feed.start_s, begun_s, speed), stop, feed.last_s):
                 publish(feed.at(second))
-            await _drain(session, broker)
+            await _drain(session, broker, stop)
 
 
 class _Publisher:
@@ -153,13 +153,19 @@ async def _beside(*works: Coroutine[None, None, None]) -> AsyncIterator[None]:
                 task.cancel()
 
 
-async def _drain(session: Session, broker: Broker) -> None:
-    """Give what is on its way a few seconds to arrive; be loud about what does not."""
-    for _ in range(round(_DRAIN_S / _LOOK_S)):
-        if not session.pending():
-            return
+async def _drain(session: Session, broker: Broker, stop: asyncio.Event) -> None:
+    """Give what is on its way time to arrive; be loud about what does not.
+
+    At the end of a recording that is as long as anything moves; after a stop, a few seconds.
+    """
+    left, until_s = session.pending(), time.monotonic() + _DRAIN_S
+    while left and time.monotonic() < until_s:
         await asyncio.sleep(_LOOK_S)
-    if left := session.pending():
+        now_left = session.pending()
+        if now_left < left and not stop.is_set():
+            until_s = time.monotonic() + _DRAIN_S
+        left = now_left
+    if left:
         _log.error("messages_left_unsent", broker=str(broker), n=left)
 
 

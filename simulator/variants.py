@@ -2,8 +2,8 @@
 
 Each variant is a plant drawn at random (``simulator.variation``) with a seed of its own. A faulty one has the
 scenario's faults at another time, of another severity, at another place; a healthy one has none, and the
-operator does the same. On a slower plant the controls refuse a start that comes before the soak is over: there
-the operator tries again.
+operator does the same. On a slower plant the controls refuse a start that comes before the soak is over: the
+operator there tries again.
 """
 
 from __future__ import annotations

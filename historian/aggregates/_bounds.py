@@ -86,21 +86,27 @@ def interpolated_bounds(grid: Grid, at_ns: Times, *, stepped: bool) -> Bounds:
     found[known], level[known] = grid.value[before[known]], grid.level[before[known]]
     between = known & ~exact
     if stepped:
-        beyond = between & (at_ns > grid.time_ns[-1]) if len(grid.time_ns) else between
-        skipped = _bad_between(grid, before, at_ns, "right")
-        level[between & (skipped | beyond)] = IS_UNCERTAIN
+        beyond = np.searchsorted(grid.time_ns, at_ns) == len(grid.time_ns)
+        level[between & (beyond | _bad_between(grid, before, at_ns))] = IS_UNCERTAIN
         return _finished(grid, found, level, exact, before)
     line = between & (rank < len(usable))
     after = usable[rank[line]]
     found[line] = _on_line(grid.time_ns, grid.value, before[line], after, at_ns[line])
-    skipped = _bad_between(grid, before[line], grid.time_ns[after], "left")
+    skipped = _bad_between(grid, before[line], grid.time_ns[after])
     level[line] = np.maximum.reduce([level[line], grid.level[after], skipped.astype(np.int8)])
     beyond = between & ~line
     level[beyond] = IS_UNCERTAIN
-    if grid.config.use_sloped_extrapolation and len(usable) > 1 and usable_ns[-2] < usable_ns[-1]:
-        last_two = np.broadcast_to(usable[-2:], (int(beyond.sum()), 2))
-        found[beyond] = _on_line(grid.time_ns, grid.value, last_two[:, 0], last_two[:, 1], at_ns[beyond])
+    if grid.config.use_sloped_extrapolation:
+        found[beyond] = _along_the_last_line(grid, usable, at_ns[beyond], found[beyond])
     return _finished(grid, found, level, exact, before)
+
+
+def _along_the_last_line(grid: Grid, usable: Indices, at_ns: Times, held: Values) -> Values:
+    """The line of the last two samples drawn on; what is held where there is no such line."""
+    if len(usable) < 2 or grid.time_ns[usable[-2]] == grid.time_ns[usable[-1]]:
+        return held
+    first, last = np.broadcast_to(usable[-2:, np.newaxis], (2, len(at_ns)))
+    return _on_line(grid.time_ns, grid.value, first, last, at_ns)
 
 
 def _on_line(time_ns: Times, value: Values, before: Indices, after: Indices, at_ns: Times) -> Values:
@@ -109,12 +115,11 @@ def _on_line(time_ns: Times, value: Values, before: Indices, after: Indices, at_
     return value[before] + share * (value[after] - value[before])
 
 
-def _bad_between(grid: Grid, before: Indices, to_ns: Times, side: str) -> Mask:
-    """Whether a bad sample lies after the one before and up to the instant ("left": short of it)."""
+def _bad_between(grid: Grid, before: Indices, to_ns: Times) -> Mask:
+    """Whether a bad sample lies after the one before and up to the instant."""
     bad_ns = grid.time_ns[grid.level == IS_BAD]
     from_ns = grid.time_ns[before] if len(grid.time_ns) else to_ns
-    until = np.searchsorted(bad_ns, to_ns, side="left" if side == "left" else "right")
-    mask: Mask = until > np.searchsorted(bad_ns, from_ns, side="right")
+    mask: Mask = np.searchsorted(bad_ns, to_ns, side="right") > np.searchsorted(bad_ns, from_ns, side="right")
     return mask
 
 

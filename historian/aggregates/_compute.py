@@ -113,13 +113,10 @@ def aggregate_series(
     """One row an interval over [start, end).
 
     Args:
-        series: the samples of one tag, in any order. Bounding values are looked for in it, so it should hold
-            the last sample before the start and the first at or after the end, where there are any; its first
-            and last sample are taken for the limits of the data, and the intervals that hold one are marked
-            Partial.
-        start_ns, end_ns: UTC nanoseconds.
+        series: one tag's samples in any order, with the last before the start and the first from the end on:
+            bounding values are looked for in it. Its first and last sample are the limits of the data; an
+            interval that holds one is marked Partial.
         interval_ns: length of an interval in nanoseconds; the last one takes what is left.
-        config: how uncertain and bad samples count.
         stepped: values hold until the next sample (states, set-points) instead of running to it in a line.
         annotations_ns: times of the annotations, for AnnotationCount only.
 
@@ -135,15 +132,7 @@ def aggregate_series(
 
     Source: OPC 10000-13 (v1.05) 5.4.
     """
-    found = aggregate_columns(
-        series,
-        start_ns,
-        end_ns,
-        interval_ns,
-        kind,
-        config=config,
-        stepped=stepped,
-        annotations_ns=annotations_ns,
-    )
-    rows = zip(found.time_ns.tolist(), found.value.tolist(), found.quality.tolist(), strict=True)
-    return [AggregateRow(*row) for row in rows]
+    asked = (series, start_ns, end_ns, interval_ns, kind)
+    found = aggregate_columns(*asked, config=config, stepped=stepped, annotations_ns=annotations_ns)
+    columns = (found.time_ns.tolist(), found.value.tolist(), found.quality.tolist())
+    return [AggregateRow(*row) for row in zip(*columns, strict=True)]

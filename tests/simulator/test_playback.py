@@ -479,7 +479,7 @@ SHORT = """
 [scenario]
 title = "Cold line"
 seed = 5
-duration = "90 s"
+duration = "40 s"
 
 [material]
 polymer = "LDPE"
@@ -492,16 +492,19 @@ plates = 8
 """
 
 
+@pytest.mark.broker
 @pytest.mark.usefixtures("own_log")
-def test_a_file_that_a_scenario_was_written_to_is_played_again_whole(tmp_path: Path) -> None:
+def test_a_file_that_a_scenario_was_written_to_is_played_again_whole(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
     scenario, file, ledger = tmp_path / "short.toml", tmp_path / "short.parquet", tmp_path / "ledger.csv"
     scenario.write_text(SHORT, encoding="utf-8")
     assert exit_code(str(scenario), "--to", str(file), "--begin", str(T0_NS), "--variant", "healthy:2") == 0
     assert json.loads((tmp_path / "short.truth.json").read_text(encoding="utf-8")) == []
     assert (tmp_path / "short.events.json").exists()
-    where = f"opc.tcp://127.0.0.1:{free_port()}"
-    how = ["--speed", "500", "--keep-times", "--ledger", str(ledger)]
-    assert exit_code("--from", str(file), "--serve", "opcua", "--endpoint", where, *how) == 0
+    where = f"mqtt://127.0.0.1:{mosquitto.port}"
+    how = ["--batch", "--speed", "500", "--keep-times", "--ledger", str(ledger)]
+    assert exit_code("--from", str(file), "--serve", "mqtt", "--broker", where, *how) == 0
     tags, samples = read_parquet(file)
     assert len(tags) > 100 and {t.kind for t in tags} == set(TagKind)
     written = zip(

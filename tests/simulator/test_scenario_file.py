@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from simulator.errors import WrongScenario
+from simulator.faults import tags_of
 from simulator.scenario_file import load_scenario, read_scenario, scenario_names, seconds_of
 
 GOOD = """\
@@ -76,7 +77,7 @@ def test_a_good_file_is_read() -> None:
     ]
     (fault,) = scenario.faults
     assert (fault.onset_s, fault.end_s, fault.place) == (120.0, 300.0, 3)
-    assert fault.tags() == ("filter.plate.3.temp.pv", "filter.plate.3.out", "filter.plate.3.i")
+    assert tags_of(fault) == ("filter.plate.3.temp.pv", "filter.plate.3.out", "filter.plate.3.i")
     assert scenario.without_faults().faults == ()
     assert scenario.without_faults().steps == scenario.steps
 

@@ -179,6 +179,12 @@ def test_a_good_sample_without_a_number_counts_as_bad() -> None:
     assert (row.value, row.quality) == (2.0, SUB_NORMAL)
 
 
+def test_the_mean_of_equal_values_is_that_value() -> None:
+    """0.1 three times sums to 0.30000000000000004."""
+    row = aggregate_series(Series.of([0, 1, 2], [0.1] * 3, GOOD), 0, 3, 3, Aggregate.AVERAGE)[0]
+    assert row.value == 0.1
+
+
 def test_neighbouring_nanoseconds_are_told_apart_today() -> None:
     """A float64 of today's stamp counts in steps of 256 ns."""
     now = 1_790_000_000_123_456_789

@@ -228,6 +228,7 @@ def test_a_cold_sector_weighs_on_the_wiper_as_it_comes_by() -> None:
     bench.filter.plates[2].true_cel = 170.0
     bench.filter.ask_for_wipe()
     by_angle: dict[float, float] = {}
+    bench.step()
     while bench.filter.wiper.travel_deg < 360.0:
         bench.step()
     while bench.filter.wiper.moving:
