@@ -3,6 +3,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from math import exp
 
 import pytest
@@ -98,34 +99,28 @@ class Boundaries:
         return zones + 3600.0 * (plant.extruder.energy_kwh + sum(kwh[name] for name in drives))
 
 
+def _crossed(plant: Plant) -> list[float]:
+    """Mass in and out, energy in and out, over all machines."""
+    books = [part.account for part in plant.parts]
+    names = ("in_kg", "out_kg", "in_kj", "out_kj")
+    return [sum(getattr(book, name) for book in books) for name in names]
+
+
 @pytest.mark.parametrize("dt_s", [1.0, 0.2])
 def test_mass_and_energy_close_over_a_start_and_a_run(heated: Plant, dt_s: float) -> None:
     plant = copy.deepcopy(heated)
     if dt_s != plant.dt_s:
         plant = Plant(replace(plant.design), dt_s)
         plant.control.order("heating", on=True)
-        _play(plant, 2400)
+        _play(plant, 3000)
         plant.upsets = Upsets(soak_bypassed=True)
-    before = [(p.account.in_kg, p.account.out_kg, p.account.in_kj, p.account.out_kj) for p in plant.parts]
+    before = _crossed(plant)
     held_kg, held_kj = plant.held_kg, plant.held_kj
     _start(plant, feed_kg_h=780.0, screw_min=95.0)
     line = Boundaries(plant)
     line.play(3600 if dt_s == 1.0 else 900)
     assert plant.filter.wipes >= (10 if dt_s == 1.0 else 1)
-    in_kg, out_kg, in_kj, out_kj = (
-        sum(now - then for now, then in zip(column, was, strict=True))
-        for column, was in zip(
-            zip(
-                *[
-                    (p.account.in_kg, p.account.out_kg, p.account.in_kj, p.account.out_kj)
-                    for p in plant.parts
-                ],
-                strict=True,
-            ),
-            zip(*before, strict=True),
-            strict=True,
-        )
-    )
+    in_kg, out_kg, in_kj, out_kj = (now - then for now, then in zip(_crossed(plant), before, strict=True))
     assert in_kg - out_kg == pytest.approx(plant.held_kg - held_kg, abs=1e-6 * in_kg)
     assert in_kj - out_kj == pytest.approx(plant.held_kj - held_kj, abs=1e-6 * in_kj)
 
@@ -138,7 +133,8 @@ def test_mass_and_energy_close_over_a_start_and_a_run(heated: Plant, dt_s: float
     assert after_pipe.out_kg == pytest.approx(plant.die.account.in_kg, rel=1e-9)
     fell_kg = plant.doser.account.out_kg
     steam_kg = plant.extruder.account.out_kg - line.left_screw_kg - vent.melt_kg
-    assert steam_kg == pytest.approx(0.0042 * fell_kg, rel=0.05)
+    # Some of the water stays dissolved in the melt, the more the worse the vacuum.
+    assert 0.8 < steam_kg / (0.0042 * fell_kg) < 1.0
     # What the screw presses into the melt comes out as heat where the pressure is lost, to 0.1 % of all energy.
     metered_kj, taken_kj = line.electricity()
     assert line.pressed_kj == pytest.approx(line.dissipated_kj, abs=0.001 * metered_kj)
@@ -165,8 +161,10 @@ def _cold_parts() -> Iterator[object]:
 
 def test_the_reference_state_is_that_of_the_design(running: Plant) -> None:
     # Not an outside check: the figures that the machines were laid out for.
-    plant = running
-    assert plant.flow_kg_h == pytest.approx(776.0, abs=12.0)
+    plant = copy.deepcopy(running)
+    passed_kg = plant.before.account.in_kg
+    _play(plant, 1000)
+    assert (plant.before.account.in_kg - passed_kg) * 3.6 == pytest.approx(776.0, abs=6.0)
     assert plant.extruder.melt_cel == pytest.approx(222.0, abs=2.5)
     assert plant.die_bar == pytest.approx(58.0, abs=2.0)
     assert plant.extruder.torque_percent == pytest.approx(64.0, abs=2.5)
@@ -185,7 +183,7 @@ def test_cleanings_come_as_the_film_runs(running: Plant) -> None:
         if plant.filter.wipes > was:
             was = plant.filter.wipes
             starts.append(second)
-    intervals = [b - a for a, b in zip(starts, starts[1:], strict=False)]
+    intervals = [b - a for a, b in pairwise(starts)]
     assert len(intervals) >= 7
     assert sum(intervals) / len(intervals) == pytest.approx(245.0, rel=0.08)
     assert plant.filter.last_trigger is Trigger.PRESSURE_DIFFERENCE
