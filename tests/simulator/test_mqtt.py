@@ -7,6 +7,7 @@ import itertools
 import json
 import math
 import subprocess
+import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -31,6 +32,7 @@ from simulator.ledger import read_ledger
 from simulator.mqtt import Link
 from simulator.mqtt_json import Form, JsonSession, serve_json
 from simulator.serving import Serving
+from simulator.session import _drain
 from simulator.trouble import Trouble
 from simulator.trouble_relay import TroubleRelay
 from tests.support.hearer import Hearer
@@ -369,3 +371,30 @@ def test_values_have_the_form_of_their_kind() -> None:
         TagKind.CODE: {int},
         TagKind.BOOLEAN: {bool},
     }
+
+
+class _Slow:
+    """A session that gets rid of a message a tenth of a second; the last ones never go."""
+
+    def __init__(self, stuck: int) -> None:
+        self._begun_s, self._stuck = time.monotonic(), stuck
+
+    def pending(self) -> int:
+        return max(self._stuck, 10 - round((time.monotonic() - self._begun_s) / 0.1))
+
+
+@pytest.mark.parametrize(
+    ("stuck", "stopped", "left"),
+    [(0, False, 0), (3, False, 3), (0, True, 7)],
+    ids=["as long as anything moves", "no longer", "a stop does not wait that long"],
+)
+async def test_the_end_waits_for_what_is_on_its_way(
+    monkeypatch: pytest.MonkeyPatch, stuck: int, stopped: bool, left: int
+) -> None:
+    monkeypatch.setattr("simulator.session._DRAIN_S", 0.3)
+    stop = asyncio.Event()
+    if stopped:
+        stop.set()
+    with structlog.testing.capture_logs() as log:
+        await _drain(_Slow(stuck), Broker("127.0.0.1", 1), stop)  # type: ignore[arg-type]
+    assert [pytest.approx(entry["n"], abs=1) for entry in log] == ([left] if left else [])
