@@ -16,6 +16,23 @@ from simulator.scenario import Scenario
 SOURCE = "simulated-line"
 _NODE = "nsu=urn:meltledger:simulated-line;s={path}"
 
+_PLATE_KV = 0.4
+_PRESSURES = {
+    "dp": ("filter.dp.calc", "filter.wipe.dp.sp"),
+    "inlet": ("filter.inlet.pressure.pv", "filter.wipe.inlet.sp"),
+}
+_LOAD = """
+[[machine.cleaning]]
+because = "load"
+tag = "{tag}"
+above = "{bar:g} bar"
+held = "4 s"
+"""
+_CLOCK = """
+[[machine.cleaning]]
+because = "clock"
+after = "{s:g} s"
+"""
 _FILE = """\
 # The line of the demo. Everything in it is simulated.
 
@@ -31,26 +48,16 @@ kind = "doser"
 
 [[machine]]
 kind = "extruder"
-zones = 5
+zones = {barrel_zones}
 
 [[machine]]
 kind = "melt-filter"
-plates = 8
-screen_area = "1178 cm2"
-fineness = "110 um"
+plates = {plates}
+screen_area = "{area:g} cm2"
+fineness = "{fineness:g} um"
 park = {{ at = "0 deg", tolerance = "5 deg" }}
-heater = {{ power = "2.4 kW", current = "6 A" }}
-
-[[machine.cleaning]]
-because = "load"
-tag = "filter.dp.calc"
-above = "45 bar"
-held = "4 s"
-
-[[machine.cleaning]]
-because = "clock"
-after = "9 min"
-
+heater = {{ power = "{plate_kw:g} kW", current = "{plate_a:g} A" }}
+{cleaning}
 [[machine]]
 kind = "pelletizer"
 
@@ -61,7 +68,7 @@ kind = "water"
 kind = "dryer"
 
 [plan]
-throughput = "640 kg/h"
+throughput = "{planned:g} kg/h"
 
 [dashboard]
 port = {port}
@@ -89,10 +96,37 @@ def write_line_file(
     clock: str = "wall",
 ) -> None:
     """Write the file of a line that reads the simulated one."""
-    text = _FILE.format(zone=zone, port=port, source=SOURCE, endpoint=endpoint, clock=clock)
+    line = scenario.line
+    text = _FILE.format(
+        zone=zone,
+        port=port,
+        source=SOURCE,
+        endpoint=endpoint,
+        clock=clock,
+        barrel_zones=line.barrel_zones,
+        plates=line.plates,
+        area=line.screen_area_cm2,
+        fineness=line.fineness_um,
+        plate_kw=line.plate_kw,
+        plate_a=line.plate_kw / _PLATE_KV,
+        cleaning=_cleaning(scenario),
+        planned=max((s.to for s in scenario.steps if s.tag == "doser.rate.sp"), default=line.planned_kg_h),
+    )
     for tag in published_tags(scenario, aux_channels=aux_channels):
         text += f'"{tag.path}" = {{ node = "{_NODE.format(path=tag.path)}", unit = "{tag.unit}" }}\n'
     path.write_text(text, encoding="utf-8")
+
+
+def _cleaning(scenario: Scenario) -> str:
+    """When the scenario's filter is cleaned."""
+    settings = scenario.settings
+    tag, setpoint = _PRESSURES.get(scenario.line.wiper_trigger, ("", ""))
+    text = ""
+    if setpoint in settings:
+        text += _LOAD.format(tag=tag, bar=settings[setpoint])
+    if "filter.wipe.time.sp" in settings:
+        text += _CLOCK.format(s=settings["filter.wipe.time.sp"])
+    return text
 
 
 class PastHours:

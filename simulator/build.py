@@ -27,7 +27,7 @@ _TRIGGERS = {
     "period": Trigger.CLOCK,
     "continuous": Trigger.CLOCK,
 }
-# Density of the pellets, kg/m3; where the die's holes begin to freeze and the return water to make lumps, Cel.
+# Density of the pellets, kg/m3; where the holes of the die begin to freeze and return water makes lumps, Cel.
 # common practice, no source.
 _PELLETS = {
     "LDPE": (920.0, 150.0, 46.4),

@@ -60,14 +60,11 @@ class Run:
 
     def fork(self, without: str) -> Run:
         """The same run from here on, apart from this one, in which the fault of that id never comes."""
-        other = Run.__new__(Run)
+        other = copy.copy(self)
+        plant = copy.deepcopy(self.plant)
         left = tuple(order for order in self.scenario.faults if order.id != without)
-        other.scenario = replace(self.scenario, faults=left)
-        other.plant = copy.deepcopy(self.plant)
-        other.ticks_a_second = self.ticks_a_second
-        other._operator = self._operator.at(other.plant)
-        other._faults = self._faults.without(without)
-        other._melt_kg = self._melt_kg
+        other.scenario, other.plant = replace(self.scenario, faults=left), plant
+        other.__dict__ |= {"_operator": self._operator.at(plant), "_faults": self._faults.without(without)}
         return other
 
     def _act(self) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+
 from simulator.build import material_of
 from simulator.machines.outlet import GOOD, PURGE, REJECT
 from simulator.panel import panel_of
@@ -32,13 +34,14 @@ class Operator:
 
     def at(self, plant: Plant) -> Operator:
         """The same operator, with the same things to do, at a copy of the plant."""
-        other = Operator.__new__(Operator)
-        other._scenario = self._scenario
-        other._plant = plant
-        other._knobs = panel_of(plant)
-        other._coming = list(self._coming)
-        other._ramps = list(self._ramps)
-        other.probe_offsets = dict(self.probe_offsets)
+        other = copy.copy(self)
+        other.__dict__ |= {
+            "_plant": plant,
+            "_knobs": panel_of(plant),
+            "_coming": list(self._coming),
+            "_ramps": list(self._ramps),
+            "probe_offsets": dict(self.probe_offsets),
+        }
         return other
 
     def act(self, now: int) -> None:

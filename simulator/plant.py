@@ -267,7 +267,7 @@ class Plant:
         """The hopper is emptied and filled with another lot."""
         self.material = material
 
-    # ---- time -----------------------------------------------------------------------------------------------
+    # ---- time ---------------------------------------------------------------------------------------------
 
     def step(self) -> None:
         """Go on by one step."""

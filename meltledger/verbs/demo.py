@@ -43,20 +43,26 @@ _MARK = "made-by-meltledger-demo"
 )
 @click.option("--zone", default="Europe/Madrid", show_default=True, help="IANA time zone of the site.")
 @click.option("--scenario", default="trial_day", show_default=True, help="Name or TOML file.")
+@click.option(
+    "--speed", type=click.FloatRange(1, 20), default=1.0, show_default=True, help="Times real time."
+)
 @click.option("--no-browser", is_flag=True, help="Open no browser.")
-def command(port: int, folder: Path, zone: str, scenario: str, no_browser: bool) -> int:
+def command(port: int, folder: Path, zone: str, scenario: str, speed: float, no_browser: bool) -> int:
     """Start the simulated line, the collector with the rules, and the pages; end them together."""
     set_up()
     played = load_scenario(scenario)
     _port_is_free(port)
     _fresh(folder)
     with ExitStack() as stack:
-        arguments = ["simulate", scenario, "--serve", "opcua", "--start-at", str(_PAST_S)]
+        past_s = int(played.opens_s) or _PAST_S
+        arguments = ["simulate", scenario, "--serve", "opcua", "--start-at", str(past_s)]
+        arguments += ["--speed", f"{speed:g}"]
         endpoint = f"opc.tcp://127.0.0.1:{_free_port()}"
         line = stack.enter_context(_child([*arguments, "--endpoint", endpoint, "--while-parent"]))
         t0_ns = _told(line)["t0_ns"]
         file = folder / "line.toml"
-        write_line_file(file, played, endpoint, port=port, zone=zone)
+        clock = "wall" if speed == 1.0 else "own"
+        write_line_file(file, played, endpoint, port=port, zone=zone, clock=clock)
         config = load(file)
         write_truth(config.folder / "truth.json", played, t0_ns)
         _open_trial(config, played, t0_ns)
@@ -74,9 +80,13 @@ def command(port: int, folder: Path, zone: str, scenario: str, no_browser: bool)
 def _open_trial(config: LineConfig, scenario: Scenario, start_ns: int) -> None:
     """The trial that is under way when the demo opens."""
     with closing(TrialRecord.open(config.trials)) as record:
-        plan = {"throughput_kg_h": config.facts.planned_kg_h, "fineness_um": 110}
+        plan = {"throughput_kg_h": config.facts.planned_kg_h, "fineness_um": scenario.line.fineness_um}
         record.open_trial(
-            scenario.title, customer="invented", code_name="heron", start_ns=start_ns, plan=plan
+            scenario.title,
+            customer=scenario.customer or "invented",
+            code_name=scenario.trial or "heron",
+            start_ns=start_ns,
+            plan=plan,
         )
 
 

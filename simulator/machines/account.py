@@ -1,4 +1,4 @@
-"""What has crossed the boundary of a machine since the start: mass and energy, so that a balance can be drawn."""
+"""What has crossed the boundary of a machine: mass and energy, so that a balance can be drawn."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A piece of melt pipe: what it costs in pressure, what that warms, and how long a change takes to pass it."""
+"""A piece of melt pipe: what it costs in pressure, what that warms, how long a change takes to pass it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from simulator.machines.melt import Polymer
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PipeDesign:
-    """What a pipe is built like; its wall is held at the melt's temperature, so that it neither warms nor cools.
+    """What a pipe is built like; its wall has the temperature of the melt: it neither warms nor cools it.
 
     Attributes:
         volume_l: melt in it.
