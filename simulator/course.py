@@ -71,12 +71,10 @@ class Run:
         plant = self.plant
         now = plant.second
         scenario, operator = self.scenario, self._operator
-        if scenario.faults or operator.probe_offsets or scenario.sources:
+        if scenario.faults or operator.probe_offsets:
             upsets = self._faults.upsets(now, self._melt_kg)
             for path, offset in operator.probe_offsets.items():
                 upsets.sensor(path).offset += offset
-            for source in scenario.sources:
-                upsets.source(source.name).clock_s += source.clock_s
             plant.upsets = upsets
             self._faults.hands_on(upsets, plant.zones_by_name)
         operator.act(now)
