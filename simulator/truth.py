@@ -48,7 +48,9 @@ def first_visible_s(
 
 
 def truth_entries(scenario: Scenario, first_visible: Mapping[str, int], t0_ns: int) -> list[Entry]:
-    """One entry a fault, in the scenario's order, then one for each stretch that must stay quiet.
+    """One entry a fault, in the scenario's order, then one a label of a mistake or of a quiet stretch.
+
+    What the operator does wrong is no fault that was injected: a label names it, and it can be seen at once.
 
     A label of the fault's own id says better than its kind what is expected of a finding.
     ``first_visible_ns`` is None for a fault that nobody could see before the end. ``must_detect_within_s``
@@ -60,7 +62,13 @@ def truth_entries(scenario: Scenario, first_visible: Mapping[str, int], t0_ns: i
     """
     labels = {label.id: label for label in scenario.labels}
     faults = [_of_fault(order, labels.get(order.id), first_visible, t0_ns) for order in scenario.faults]
-    return faults + [_of_quiet(label, t0_ns) for label in scenario.labels if label.must_stay_quiet]
+    injected = {order.id for order in scenario.faults}
+    others = [
+        label
+        for label in scenario.labels
+        if label.must_stay_quiet or (label.expected_severity is not None and label.id not in injected)
+    ]
+    return faults + [_of_label(label, t0_ns) for label in others]
 
 
 def write_entries(path: Path, entries: Sequence[Entry]) -> None:
@@ -100,23 +108,25 @@ def _of_fault(order: FaultOrder, label: Label | None, first_visible: Mapping[str
     }
 
 
-def _of_quiet(label: Label, t0_ns: int) -> Entry:
+def _of_label(label: Label, t0_ns: int) -> Entry:
+    onset_ns = _at(t0_ns, label.from_s)
+    kind = FAULTS.get(label.fault)
     return {
         "id": label.id,
-        "fault": None,
-        "number": None,
+        "fault": label.fault or None,
+        "number": None if kind is None else kind.number,
         "text": label.text,
         "tags": list(label.tags),
         "place": None,
         "tag": None,
         "source": None,
         "severity": None,
-        "onset_ns": _at(t0_ns, label.from_s),
+        "onset_ns": onset_ns,
         "end_ns": _at(t0_ns, label.until_s),
-        "first_visible_ns": None,
-        "expected_severity": None,
-        "must_detect_within_s": None,
-        "must_stay_quiet": True,
+        "first_visible_ns": None if label.must_stay_quiet else onset_ns,
+        "expected_severity": label.expected_severity,
+        "must_detect_within_s": label.must_detect_within_s,
+        "must_stay_quiet": label.must_stay_quiet,
         "must_not_alarm": list(label.must_not_alarm),
     }
 

@@ -15,6 +15,7 @@ from simulator.course import Run
 from simulator.faults import FAULTS, FaultOrder, FaultsUnderWay
 from simulator.gauges import signals_of
 from simulator.scenario import Label, Scenario, Step
+from simulator.scenario_file import load_scenario
 from simulator.truth import first_visible_s, truth_entries, write_entries
 from simulator.witness import Witness
 
@@ -247,3 +248,17 @@ def test_the_truth_says_of_each_fault_what_it_is_and_when_it_is_due(tmp_path: Pa
     assert (clock["source"], clock["tags"], clock["place"]) == ("line", [], None)
     assert (start["must_stay_quiet"], start["fault"]) == (True, None)
     assert (start["onset_ns"], start["end_ns"]) == (T0_NS + 4800 * NS, T0_NS + 5400 * NS)
+
+
+def test_what_the_operator_does_wrong_is_in_the_truth_although_nothing_was_injected() -> None:
+    scenario = load_scenario("film_agglomerate")
+    entries = {e["id"]: e for e in truth_entries(scenario, {}, T0_NS)}
+    assert {label.id for label in scenario.labels if label.id.startswith("GT-")} <= set(entries)
+    degraded = entries["GT-L4-degraded"]
+    assert (degraded["fault"], degraded["number"], degraded["expected_severity"]) == (
+        "plate_taken_out",
+        "B8",
+        2,
+    )
+    assert degraded["first_visible_ns"] == degraded["onset_ns"] == T0_NS + 262 * 60 * NS
+    assert not degraded["must_stay_quiet"]
