@@ -7,6 +7,7 @@ from typing import Protocol
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag
+from simulator.controls.view import Message
 from simulator.gauges import tag_of
 from simulator.published import Publication, Sample
 from simulator.run import SOURCE, Recorder, Run
@@ -47,6 +48,10 @@ class Feed(Protocol):
 
     def at(self, second: int) -> list[Sample]:
         """What is published in that second, in order of source time; seconds must rise."""
+        ...
+
+    def said(self) -> list[Message]:
+        """What the line's controls have said to the operator since the last call."""
         ...
 
 
@@ -91,3 +96,7 @@ class ScenarioFeed:
         if self._publication is None:
             raise WrongInput("a feed must begin before it publishes")
         return self._publication.at(second)
+
+    def said(self) -> list[Message]:
+        """What its controls have said."""
+        return self._recorder.run.plant.control.take_messages()

@@ -14,6 +14,7 @@ from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag
+from simulator.controls.view import Message
 from simulator.published import Sample
 from simulator.recorded_csv import SOURCE, Samples, read_csv
 from simulator.recorded_parquet import read_parquet
@@ -156,6 +157,10 @@ class Playback:
         due = next((k for k, s in enumerate(self._ahead) if s.time_ns > limit_ns), len(self._ahead))
         given, self._ahead = self._ahead[:due], self._ahead[due:]
         return given
+
+    def said(self) -> list[Message]:
+        """Nothing: what controls said is not recorded."""
+        return []
 
     def close(self) -> None:
         """Let go of the recording."""

@@ -11,7 +11,8 @@ from asyncua.server.server import Server
 from asyncua.ua.object_ids import ObjectIds
 from asyncua.ua.status_codes import StatusCodes
 
-from simulator.opcua.alarm_list import Alarm, AlarmList
+from simulator.controls.alarm_list import Alarm, AlarmList
+from simulator.controls.view import Message
 from simulator.opcua.places import node_id
 from simulator.opcua.times import stamp
 from simulator.published import Sample
@@ -52,8 +53,9 @@ class Conditions:
             for method in (ua.NodeId(ua.Int32(_ACKNOWLEDGE)), await shown.method("Acknowledge")):
                 server.iserver.isession.add_method_callback(method, self._acknowledge)
 
-    async def judge(self, samples: Sequence[Sample]) -> None:
-        """Move the list on by one second's samples and tell of what changed."""
+    async def judge(self, samples: Sequence[Sample], said: Sequence[Message] = ()) -> None:
+        """Move the list on by one second's samples and what the controls said; tell of what changed."""
+        self.list.hear(said)
         changed = self.list.judge(samples)
         for alarm in changed:
             await self._shown[alarm.kind.name].tell()

@@ -21,6 +21,7 @@ from historian.tags import Tag
 from simulator.lateness import SourceClock
 from simulator.ledger import Ledger
 from simulator.opcua.archive import Archive
+from simulator.controls.view import Message
 from simulator.opcua.conditions import Conditions
 from simulator.opcua.history import MachineHistory
 from simulator.opcua.places import Layout, Space
@@ -157,8 +158,13 @@ class ServedLine:
     def _now_ns(self) -> int:
         return time.time_ns() + self.clock.ahead_ns
 
-    async def publish(self, samples: Sequence[Sample]) -> None:
-        """Publish, and keep, one second's samples; what comes late comes with its own old times."""
+    async def publish(self, samples: Sequence[Sample], said: Sequence[Message] = ()) -> None:
+        """Publish, and keep, one second's samples; what comes late comes with its own old times.
+
+        Args:
+            samples: of the second.
+            said: what the line's controls have said in it; goes to the alarm list.
+        """
         samples = self.clock.stamped(samples)
         now_ns = self._now_ns()
         async with self._turn:
@@ -166,7 +172,7 @@ class ServedLine:
             if self._features.archive is not None:
                 self._features.archive.keep(samples, now_ns)
             if self._conditions is not None:
-                await self._conditions.judge(samples)
+                await self._conditions.judge(samples, said)
         for book in self._books:
             book.write(samples)
 

@@ -91,12 +91,12 @@ async def serve(
         zero_ns = feed.begin(now_ns)
         first = feed.at(feed.start_s)
         await line.show(_waiting(feed, first, zero_ns))
-        await line.publish(first)
+        await line.publish(first, feed.said())
         async with _listening(line, endpoint, behind), _troubled(line, troubles, begun_s):
             if ready is not None:
                 ready(Serving(endpoint, zero_ns, feed.start_s, feed.tags, line))
             async for second in seconds_due(Pace(feed.start_s, begun_s, speed), stop, feed.last_s):
-                await line.publish(feed.at(second))
+                await line.publish(feed.at(second), feed.said())
 
 
 @contextlib.asynccontextmanager
