@@ -18,10 +18,10 @@ from asyncua.ua.object_ids import ObjectIds
 
 from historian.errors import OutsideWorldAway, WrongInput
 from historian.tags import Tag
+from simulator.controls.view import Message
 from simulator.lateness import SourceClock
 from simulator.ledger import Ledger
 from simulator.opcua.archive import Archive
-from simulator.controls.view import Message
 from simulator.opcua.conditions import Conditions
 from simulator.opcua.history import MachineHistory
 from simulator.opcua.places import Layout, Space

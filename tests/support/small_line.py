@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from historian.frame import NS
 from historian.quality import GOOD
 from historian.tags import Tag, TagKind
+from simulator.controls.view import Message
 from simulator.published import Sample
 
 TAGS = (
@@ -84,3 +85,7 @@ class SmallLine:
         if not 10 <= second % 40 < 20:
             given, self._waiting = [*self._waiting, *given], []
         return sorted(given, key=lambda s: s.time_ns)
+
+    def said(self) -> list[Message]:
+        """Nothing: it has no controls."""
+        return []

@@ -11,7 +11,9 @@ import pytest
 from asyncua import Client, Node, ua
 
 from historian.frame import NS
-from simulator.opcua.alarm_list import AlarmList
+from simulator.controls.alarm_kinds import START_REFUSED
+from simulator.controls.alarm_list import AlarmList
+from simulator.controls.view import Message
 from simulator.opcua.places import NAMESPACE
 from simulator.published import Sample
 from simulator.serving import Serving
@@ -84,6 +86,21 @@ class _Jump(SmallLine):
         return samples
 
 
+class _Refusing(SmallLine):
+    """Its controls refuse a start every minute or so."""
+
+    _second = 0
+
+    def at(self, second: int) -> list[Sample]:
+        self._second = second
+        return super().at(second)
+
+    def said(self) -> list[Message]:
+        if self._second % 60 != 30:
+            return []
+        return [Message(float(self._second), "refused", "screw", "screw not started: soak 12 of 30 min")]
+
+
 @pytest.fixture(scope="module")
 def line() -> Iterator[Elsewhere]:
     with served_elsewhere(_Jump(start_s=0), speed=20.0, alarms=True) as served_line:
@@ -97,13 +114,13 @@ class _Heard:
     async def event_notification(self, event: Any) -> None:
         self.events.append(event)
 
-    async def until(self, *, active: bool, acked: bool) -> Any:
+    async def until(self, *, active: bool, acked: bool, name: str = ALARM) -> Any:
         """The first event of the alarm with those states."""
         async with asyncio.timeout(20.0):
             while True:
                 for event in self.events:
                     state = (getattr(event, "ActiveState/Id", None), getattr(event, "AckedState/Id", None))
-                    if state == (active, acked) and event.ConditionName == ALARM:
+                    if state == (active, acked) and event.ConditionName == name:
                         return event
                 await asyncio.sleep(0.05)
 
@@ -203,3 +220,20 @@ async def test_a_restarted_server_still_tells_of_a_standing_alarm(line: Elsewher
                 await asyncio.sleep(0.05)
         (event, *_) = [e for e in heard.events if getattr(e, "AckedState/Id", None) is False]
         assert (event.ConditionName, event.Retain) == (ALARM, True)
+
+
+async def test_what_the_controls_refuse_is_an_event_and_stands_in_the_plain_list() -> None:
+    with served_elsewhere(_Refusing(start_s=0), speed=20.0, alarms=True) as line:
+        await _hear_of_a_refusal(line.serving.endpoint)
+
+
+async def _hear_of_a_refusal(endpoint: str) -> None:
+    async with Client(endpoint) as client:
+        heard = _Heard()
+        subscription = await client.create_subscription(50, heard)
+        await subscription.subscribe_alarms_and_conditions(
+            ua.ObjectIds.Server, evtypes=ua.ObjectIds.AlarmConditionType
+        )
+        event = await heard.until(active=True, acked=False, name=START_REFUSED)
+        assert "soak 12 of 30 min" in event.Message.Text
+        assert any("soak 12 of 30 min" in text for text in await _plain(client))
