@@ -15,7 +15,7 @@ import psutil
 
 from benchmarks.figure import ROUNDS, Figure, medians
 from simulator.run import batch, published_tags
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
 
 TAGS = 200
 HOURS = 6.0

@@ -11,7 +11,7 @@ from historian.event import EventSink
 from historian.frame import NS, Frame
 from historian.tags import Tag
 from simulator.run import batch, published_tags
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 
 SOURCE = "simulated-line"
 _NODE = "nsu=urn:meltledger:simulated-line;s={path}"

@@ -21,7 +21,7 @@ from meltledger.config import LineConfig, load
 from meltledger.demoline import write_line_file
 from rules.entry import Act, ActKind
 from rules.journal import Journal
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
 from trials.record import TrialRecord
 
 LONGEST_S = 120

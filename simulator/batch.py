@@ -14,7 +14,7 @@ from historian.tags import Tag
 from simulator.course import Run
 from simulator.delivery import Delivery, Samples
 from simulator.recorder import FAST_STEP_S, Recorder
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 
 _REPEAT_S = 60
 _MS_NS = 1_000_000

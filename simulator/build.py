@@ -18,8 +18,8 @@ from simulator.machines.screen import BlockingLaw
 from simulator.machines.zone_design import ZoneDesign
 from simulator.plant import STEP_S, Plant, PlantDesign
 from simulator.scatter import ScatterDesign
-from simulator.scenario import LineSheet, MaterialSheet, MeltFlow, Scenario
-from simulator.variation import factor
+from simulator.scenarios.scenario import LineSheet, MaterialSheet, MeltFlow, Scenario
+from simulator.scenarios.variation import factor
 
 _TRIGGERS = {
     "dp": Trigger.PRESSURE_DIFFERENCE,

@@ -10,7 +10,7 @@ from simulator.build import build
 from simulator.faults import FaultsUnderWay
 from simulator.operating import Operator
 from simulator.plant import Plant
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 
 
 class Run:

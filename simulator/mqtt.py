@@ -16,8 +16,8 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from historian.errors import OutsideWorldAway, WrongInput
-from simulator.broker import Broker
-from simulator.outbox import Message
+from simulator.serving.broker import Broker
+from simulator.serving.outbox import Message
 
 WINDOW: Final = 20
 _CONNECT_S: Final = 5.0

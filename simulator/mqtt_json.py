@@ -15,12 +15,12 @@ import structlog
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag, TagKind
-from simulator.broker import Broker
-from simulator.feed import Feed
 from simulator.mqtt import WINDOW, Link
-from simulator.outbox import Message, Outbox
 from simulator.published import Sample
-from simulator.session import serve_session
+from simulator.serving.broker import Broker
+from simulator.serving.feed import Feed
+from simulator.serving.outbox import Message, Outbox
+from simulator.serving.session import serve_session
 
 _log = structlog.get_logger(__name__)
 

@@ -10,8 +10,8 @@ from typing import Any, Final, TypeVar
 import click
 
 from historian.errors import WrongInput
-from simulator.broker import broker_at
-from simulator.feed import Feed
+from simulator.serving.broker import broker_at
+from simulator.serving.feed import Feed
 
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 

@@ -8,7 +8,7 @@ from simulator.build import material_of
 from simulator.machines.outlet import GOOD, PURGE, REJECT
 from simulator.panel import panel_of
 from simulator.plant import Plant
-from simulator.scenario import Scenario, Step
+from simulator.scenarios.scenario import Scenario, Step
 
 # A set-point is turned in steps.
 _RAMP_STEP_S = 10

@@ -16,7 +16,7 @@ from historian.errors import StoreReadOnly
 from historian.frame import NS, Frame
 from historian.tags import Tag
 from simulator.run import SOURCE, batch, labels, published_tags, truth
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 
 TAGS_KEY = b"meltledger.tags"
 SCENARIO_KEY = b"meltledger.scenario"
@@ -92,9 +92,25 @@ def events(scenario: Scenario, t0_ns: int) -> dict[str, list[dict[str, Any]]]:
 
 
 def _timed(fields: Mapping[str, Any], t0_ns: int) -> dict[str, Any]:
-    """The fields that say something, with the time of the act first."""
-    told = {k: v for k, v in fields.items() if k != "at_s" and v not in (None, "", 0, 0.0, ())}
-    return {"time_ns": t0_ns + round(fields["at_s"] * 1000) * (NS // 1000), **told}
+    """The fields that say something, with the time of the act first; all times are UTC nanoseconds."""
+    told: dict[str, Any] = {"time_ns": _ns(t0_ns, fields["at_s"])}
+    for key, value in fields.items():
+        if key == "at_s" or value in (None, "", ()):
+            continue
+        # A set-point may well be set to nought; elsewhere nought is what an act does not use.
+        if value == 0 and not (key == "to" and fields.get("tag")):
+            continue
+        if key == "results_s":
+            told["results_ns"] = _ns(t0_ns, value)
+        elif isinstance(value, dict):
+            told[key] = {k: v for k, v in value.items() if v is not None}
+        else:
+            told[key] = value
+    return told
+
+
+def _ns(t0_ns: int, second: float) -> int:
+    return t0_ns + round(second * 1000) * (NS // 1000)
 
 
 def _metadata(tags: Sequence[Tag], scenario: Scenario, t0_ns: int) -> dict[bytes, bytes]:

@@ -16,7 +16,7 @@ from simulator.course import Run
 from simulator.gauges import signals_of, tag_of
 from simulator.instruments import Instruments, Shown
 from simulator.machines.upsets import SensorUpset, SourceUpset
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 from simulator.sensors import Readings, Signal, source_of
 from simulator.sensors.kinds import varied
 

@@ -11,7 +11,7 @@ from simulator.batch import batch
 from simulator.course import Run
 from simulator.gauges import signals_of
 from simulator.recorder import SOURCE, Recorder, published_tags
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 from simulator.truth import first_visible_s, truth_entries
 
 __all__ = ["SOURCE", "Recorder", "Run", "batch", "labels", "published_tags", "truth", "write_truth"]

@@ -9,13 +9,13 @@ from typing import Any
 import structlog
 
 from simulator.bd_seq import read_bd_seq, write_bd_seq
-from simulator.broker import Broker
-from simulator.feed import Feed
-from simulator.lateness import part
 from simulator.mqtt import Link
-from simulator.outbox import Message
 from simulator.published import Sample
-from simulator.session import serve_session
+from simulator.serving.broker import Broker
+from simulator.serving.feed import Feed
+from simulator.serving.lateness import part
+from simulator.serving.outbox import Message
+from simulator.serving.session import serve_session
 from simulator.sparkplug.node import EdgeNode
 from simulator.sparkplug.primary_host import PrimaryHost
 from simulator.sparkplug.unsure import Unsure

@@ -10,7 +10,7 @@ from typing import Any
 
 from historian.frame import NS
 from simulator.faults import FAULTS, FaultOrder, tags_of
-from simulator.scenario import Label, Scenario
+from simulator.scenarios.scenario import Label, Scenario
 from simulator.witness import Playing, SignalsOf, Witness
 
 Entry = dict[str, Any]

@@ -22,8 +22,8 @@ from meltledger.demoline import PastHours, write_line_file
 from meltledger.logs import set_up
 from meltledger.verbs.run import run_until_asked
 from simulator.run import write_truth
-from simulator.scenario import Scenario
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
+from simulator.scenarios.scenario import Scenario
 from trials.record import TrialRecord
 
 _PAST_S = 4 * 3600

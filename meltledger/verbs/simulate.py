@@ -17,18 +17,18 @@ from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
 from meltledger.logs import set_up
-from simulator.feed import Feed, ScenarioFeed
 from simulator.mqtt_options import OF_SPARKPLUG, mqtt_options, serve_mqtt
 from simulator.opcua import server
 from simulator.opcua.options import OF_OPCUA, opcua_arguments, opcua_options
 from simulator.parquet_file import write_parquet
-from simulator.playback import Playback, recording_at
+from simulator.recorded.playback import Playback, recording_at
 from simulator.run import batch, published_tags, write_truth
-from simulator.scenario import Scenario
-from simulator.scenario_file import load_scenario
-from simulator.serving import Serving
-from simulator.trouble import load_troubles
-from simulator.variants import named_variant
+from simulator.scenarios.file import load_scenario
+from simulator.scenarios.scenario import Scenario
+from simulator.scenarios.variants import named_variant
+from simulator.serving.feed import Feed, ScenarioFeed
+from simulator.serving.serving import Serving
+from simulator.serving.trouble import load_troubles
 
 _PATH = click.Path(path_type=Path)
 # What a recording has no use for.

@@ -19,8 +19,6 @@ from asyncua.ua.object_ids import ObjectIds
 from historian.errors import OutsideWorldAway, WrongInput
 from historian.tags import Tag
 from simulator.controls.view import Message
-from simulator.lateness import SourceClock
-from simulator.ledger import Ledger
 from simulator.opcua.archive import Archive
 from simulator.opcua.conditions import Conditions
 from simulator.opcua.history import MachineHistory
@@ -29,8 +27,10 @@ from simulator.opcua.security import Security, arm, new_certificate
 from simulator.opcua.times import stamp
 from simulator.opcua.values import data_value
 from simulator.published import Sample
-from simulator.trouble import RELAYED, Trouble
-from simulator.trouble_relay import TroubleRelay
+from simulator.serving.lateness import SourceClock
+from simulator.serving.ledger import Ledger
+from simulator.serving.trouble import RELAYED, Trouble
+from simulator.serving.trouble_relay import TroubleRelay
 
 APPLICATION_URI: Final = "urn:meltledger:simulated-line:server"
 _CLOCK_S: Final = 1.0

@@ -12,17 +12,17 @@ from typing import Final
 from urllib.parse import urlsplit
 
 from historian.errors import OutsideWorldAway, WrongInput
-from simulator.feed import Feed
-from simulator.ledger import Ledger, read_ledger
 from simulator.opcua.archive import Archive
 from simulator.opcua.places import NAMESPACE, FlatSpace, Space
 from simulator.opcua.security import Security
 from simulator.opcua.served import Features, ServedLine
-from simulator.pace import Pace, seconds_due, stopped_by_signal
 from simulator.published import Sample
-from simulator.serving import Serving, check_speed
-from simulator.trouble import DEEDS, Trouble, check_troubles, make_when_due, needs_relay
-from simulator.trouble_relay import TroubleRelay
+from simulator.serving.feed import Feed
+from simulator.serving.ledger import Ledger, read_ledger
+from simulator.serving.pace import Pace, seconds_due, stopped_by_signal
+from simulator.serving.serving import Serving, check_speed
+from simulator.serving.trouble import DEEDS, Trouble, check_troubles, make_when_due, needs_relay
+from simulator.serving.trouble_relay import TroubleRelay
 
 __all__ = ["NAMESPACE", "serve"]
 

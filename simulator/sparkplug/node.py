@@ -13,8 +13,8 @@ from google.protobuf.message import DecodeError
 
 from historian.errors import WrongInput
 from historian.tags import Tag
-from simulator.outbox import Message
 from simulator.published import Sample
+from simulator.serving.outbox import Message
 from simulator.sparkplug.metrics import by_column, metrics_of, put_birth, put_data
 from simulator.sparkplug.sparkplug_b_pb2 import Payload
 from simulator.sparkplug.types import DataType

@@ -9,7 +9,7 @@ import pytest
 
 from simulator.opcua.units import engineering_unit, unit_id
 from simulator.run import published_tags
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
 
 TABLE = Path(__file__).resolve().parents[2].parent / "shared" / "checks" / "units.csv"
 

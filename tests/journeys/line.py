@@ -19,7 +19,7 @@ from historian.frame import Series
 from meltledger.demoline import write_line_file
 from rules.entry import Entry
 from rules.journal import Journal
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
 from tests.support.ports import free_port
 
 

@@ -17,8 +17,8 @@ from rules.detectors import detectors_for
 from rules.finding import Finding, Priority
 from rules.line import LineFacts, MeltFilter
 from simulator.run import batch, published_tags, truth
-from simulator.scenario import Scenario
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
+from simulator.scenarios.scenario import Scenario
 
 T0_NS = 1_900_000_000 * NS
 MINUTE_NS = 60 * NS

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from simulator.run import Recorder, Run
-from simulator.scenario import Scenario
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
+from simulator.scenarios.scenario import Scenario
 
 Columns = Mapping[str, NDArray[np.float64]]
 

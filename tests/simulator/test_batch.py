@@ -17,7 +17,7 @@ from simulator import batch as batch_module
 from simulator import recorder as recorder_module
 from simulator.batch import batch
 from simulator.machines.upsets import Upsets
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 from simulator.sensors import Sensor, Signal
 from tests.support.made_up_run import MadeUpPlant, MadeUpRun, made_up_signals
 

@@ -27,14 +27,14 @@ from historian.errors import OutsideWorldAway, WrongInput
 from historian.frame import NS
 from historian.quality import GOOD, LAST_USABLE, SENSOR_FAILURE
 from historian.tags import TagKind
-from simulator.broker import Broker, broker_at
-from simulator.ledger import read_ledger
 from simulator.mqtt import Link
 from simulator.mqtt_json import Form, JsonSession, serve_json
-from simulator.serving import Serving
-from simulator.session import _drain
-from simulator.trouble import Trouble
-from simulator.trouble_relay import TroubleRelay
+from simulator.serving.broker import Broker, broker_at
+from simulator.serving.ledger import read_ledger
+from simulator.serving.serving import Serving
+from simulator.serving.session import _drain
+from simulator.serving.trouble import Trouble
+from simulator.serving.trouble_relay import TroubleRelay
 from tests.support.hearer import Hearer
 from tests.support.mosquitto import Mosquitto
 from tests.support.small_line import SmallLine
@@ -391,7 +391,7 @@ class _Slow:
 async def test_the_end_waits_for_what_is_on_its_way(
     monkeypatch: pytest.MonkeyPatch, stuck: int, stopped: bool, left: int
 ) -> None:
-    monkeypatch.setattr("simulator.session._DRAIN_S", 0.3)
+    monkeypatch.setattr("simulator.serving.session._DRAIN_S", 0.3)
     stop = asyncio.Event()
     if stopped:
         stop.set()

@@ -13,9 +13,9 @@ from historian.errors import StoreReadOnly
 from historian.frame import NS, concatenate
 from historian.tags import Tag
 from simulator import parquet_file
-from simulator.parquet_file import SCENARIO_KEY, TAGS_KEY, write_parquet
+from simulator.parquet_file import SCENARIO_KEY, TAGS_KEY, events, write_parquet
 from simulator.run import batch, labels, published_tags, truth
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Lot, Note, Sample, Scenario, Step
 
 T0_NS = 1_900_000_000 * NS
 
@@ -75,6 +75,32 @@ def test_truth_and_events_stand_beside_it(short: Scenario, tmp_path: Path) -> No
     first, *_ = found["acts"]
     assert first == {"time_ns": T0_NS, "do": "heating on"}
     assert len(found["acts"]) == len(short.steps)
+
+
+def test_events_say_what_was_done_and_leave_out_what_was_not(short: Scenario) -> None:
+    acts = (
+        Step(5.0, "set", "doser.rate.sp", 0.0),
+        Step(6.5, "lot change", lot=Lot(bale="8")),
+        Step(7.0, "take out", place=3),
+    )
+    bag = Sample("F1", 8.0, "feed", ("moisture",), 900.0)
+    note = Note(9.0, "operator", "plate 6 is slow")
+    told = events(replace(short, steps=acts, samples=(bag,), notes=(note,)), T0_NS)
+    assert told["acts"] == [
+        {"time_ns": T0_NS + 5 * NS, "do": "set", "tag": "doser.rate.sp", "to": 0.0},
+        {"time_ns": T0_NS + 6_500_000_000, "do": "lot change", "lot": {"bale": "8"}},
+        {"time_ns": T0_NS + 7 * NS, "do": "take out", "place": 3},
+    ]
+    assert told["bags"] == [
+        {
+            "time_ns": T0_NS + 8 * NS,
+            "bag": "F1",
+            "place": "feed",
+            "measures": ("moisture",),
+            "results_ns": T0_NS + 900 * NS,
+        }
+    ]
+    assert told["notes"] == [{"time_ns": T0_NS + 9 * NS, "role": "operator", "text": "plate 6 is slow"}]
 
 
 def test_what_cannot_be_written_is_said_and_leaves_nothing(short: Scenario, tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from historian.errors import UnknownTag, WrongInput
 from historian.frame import NS, Frame
 from historian.tags import Tag
 from simulator.run import Recorder, Run, batch, labels, published_tags, truth, write_truth
-from simulator.scenario import Scenario
+from simulator.scenarios.scenario import Scenario
 
 Columns = Mapping[str, NDArray[np.float64]]
 

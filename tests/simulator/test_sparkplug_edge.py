@@ -22,14 +22,14 @@ from historian.frame import NS
 from historian.quality import GOOD, LAST_USABLE, NO_DATA, SENSOR_FAILURE
 from historian.tags import Tag, TagKind
 from simulator.bd_seq import read_bd_seq, write_bd_seq
-from simulator.broker import Broker, broker_at
 from simulator.published import Sample
-from simulator.serving import Serving
+from simulator.serving.broker import Broker, broker_at
+from simulator.serving.serving import Serving
+from simulator.serving.trouble import Misbehaving, Trouble
 from simulator.sparkplug.node import EdgeNode
 from simulator.sparkplug.primary_host import PrimaryHost
 from simulator.sparkplug.unsure import Unsure
 from simulator.sparkplug_edge import EdgeSession, serve_sparkplug
-from simulator.trouble import Misbehaving, Trouble
 from tests.simulator.test_mqtt import ledger_of
 from tests.support import sparkplug_wire as wire
 from tests.support.hearer import Hearer

@@ -10,7 +10,7 @@ from typing import cast
 from simulator.course import Run
 from simulator.machines.upsets import Upsets
 from simulator.recorder import Recorder
-from simulator.scenario import Scenario, SourceSheet
+from simulator.scenarios.scenario import Scenario, SourceSheet
 from simulator.sensors import Sensor, Signal
 
 Fault = Callable[[int, Upsets], None]

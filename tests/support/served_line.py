@@ -13,12 +13,12 @@ from typing import Any
 
 from asyncua import Client, Node, ua
 
-from simulator.feed import Feed
 from simulator.opcua.places import NAMESPACE
 from simulator.opcua.security import Security
 from simulator.opcua.served import ServedLine
 from simulator.opcua.server import serve
-from simulator.serving import Serving
+from simulator.serving.feed import Feed
+from simulator.serving.serving import Serving
 from tests.support.ports import free_port
 
 

@@ -16,7 +16,7 @@ from simulator.controls.view import Message
 from simulator.course import Run
 from simulator.published import Publication, Sample
 from simulator.recorder import Recorder
-from simulator.scenario import Scenario, Step
+from simulator.scenarios.scenario import Scenario, Step
 
 RUNNING: Mapping[str, float] = {
     "extruder.enable.state": 1.0,

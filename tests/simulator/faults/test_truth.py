@@ -14,8 +14,8 @@ from historian.frame import NS
 from simulator.course import Run
 from simulator.faults import FAULTS, FaultOrder, FaultsUnderWay
 from simulator.gauges import signals_of
-from simulator.scenario import Label, Scenario, Step
-from simulator.scenario_file import load_scenario
+from simulator.scenarios.file import load_scenario
+from simulator.scenarios.scenario import Label, Scenario, Step
 from simulator.truth import first_visible_s, truth_entries, write_entries
 from simulator.witness import Witness
 

@@ -16,7 +16,7 @@ from simulator.controls.alarm_list import AlarmList
 from simulator.controls.view import Message
 from simulator.opcua.places import NAMESPACE
 from simulator.published import Sample
-from simulator.serving import Serving
+from simulator.serving.serving import Serving
 from tests.support.served_line import Elsewhere, served_elsewhere
 from tests.support.small_line import TAGS, SmallLine
 

@@ -16,13 +16,13 @@ from hypothesis import strategies as st
 
 from historian.errors import StoredDataDamaged
 from historian.frame import NS
-from simulator.ledger import Ledger, read_ledger
 from simulator.opcua.archive import Archive, RawRead, Row, Series
 from simulator.opcua.history import PAGE_ROWS
 from simulator.opcua.places import FlatSpace
 from simulator.opcua.served import Features, ServedLine
 from simulator.opcua.times import moment_ns
 from simulator.published import Sample
+from simulator.serving.ledger import Ledger, read_ledger
 from tests.support.served_line import Elsewhere, node_of, served, served_elsewhere
 from tests.support.small_line import TAGS, SmallLine
 

@@ -21,17 +21,17 @@ from asyncua.common.subscription import DataChangeNotif
 from historian.errors import OutsideWorldAway, StoreReadOnly, WrongInput
 from historian.frame import NS
 from historian.quality import GOOD, LAST_USABLE, SENSOR_FAILURE
-from simulator.feed import ScenarioFeed
-from simulator.ledger import read_ledger
 from simulator.opcua.other_units import UNITS, Units, shown_unit
 from simulator.opcua.places import FlatSpace
 from simulator.opcua.served import Features, ServedLine
 from simulator.opcua.server import NAMESPACE, serve
 from simulator.opcua.times import moment_ns
 from simulator.published import Sample
-from simulator.scenario import Scenario
-from simulator.serving import Serving
-from simulator.trouble import Trouble
+from simulator.scenarios.scenario import Scenario
+from simulator.serving.feed import ScenarioFeed
+from simulator.serving.ledger import read_ledger
+from simulator.serving.serving import Serving
+from simulator.serving.trouble import Trouble
 from tests.support.ports import free_port
 from tests.support.served_line import Elsewhere, node_of, served, served_elsewhere
 from tests.support.small_line import PRESSURE, TAGS, SmallLine

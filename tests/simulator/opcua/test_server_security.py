@@ -18,7 +18,7 @@ from historian.errors import StoreReadOnly, WrongInput
 from simulator.opcua.places import FlatSpace
 from simulator.opcua.security import POLICIES, Security, arm
 from simulator.opcua.served import APPLICATION_URI, Features, ServedLine
-from simulator.trouble import Trouble
+from simulator.serving.trouble import Trouble
 from tests.support.served_line import Elsewhere, certificate_of, node_of, served_elsewhere
 from tests.support.small_line import SmallLine
 

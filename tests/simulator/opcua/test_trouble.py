@@ -16,7 +16,7 @@ from historian.frame import NS
 from simulator.opcua.places import NAMESPACE, FlatSpace
 from simulator.opcua.served import Features, ServedLine
 from simulator.opcua.times import moment_ns
-from simulator.trouble import Deed, Trouble
+from simulator.serving.trouble import Deed, Trouble
 from tests.support.served_line import Elsewhere, node_of, served_elsewhere
 from tests.support.small_line import PRESSURE, SmallLine
 

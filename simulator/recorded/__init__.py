@@ -1,0 +1,1 @@
+"""Recordings that are played again: a store, a CSV file, a Parquet file."""

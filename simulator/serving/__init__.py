@@ -1,0 +1,1 @@
+"""Serving a line second by second, whatever the protocol: feed, pace, ledger, troubles on demand."""
