@@ -15,7 +15,8 @@ import pyarrow.parquet as pq
 from historian.errors import StoreReadOnly
 from historian.frame import NS, Frame
 from historian.tags import Tag
-from simulator.run import SOURCE, batch, labels, published_tags, truth
+from simulator.chronicle import chronicle
+from simulator.run import SOURCE, batch, labels, published_tags
 from simulator.scenarios.scenario import Scenario
 
 TAGS_KEY = b"meltledger.tags"
@@ -69,8 +70,8 @@ def write_parquet(
     try:
         with pq.ParquetWriter(part, schema, compression="zstd") as writer:
             rows = _write(writer, schema, frames, pa.array(list(tags), pa.string()))
-        _write_json(path.with_suffix(".truth.json"), truth(scenario, t0_ns))
-        _write_json(path.with_suffix(".events.json"), events(scenario, t0_ns))
+        truth_file, events_file = (path.with_suffix(f".{what}.json") for what in ("truth", "events"))
+        write_beside(truth_file, events_file, scenario, t0_ns, end_s)
         part.replace(path)
     except OSError as error:
         part.unlink(missing_ok=True)
@@ -79,6 +80,17 @@ def write_parquet(
         part.unlink(missing_ok=True)
         raise
     return rows
+
+
+def write_beside(
+    truth: Path | None, events_file: Path | None, scenario: Scenario, t0_ns: int, end_s: int | None = None
+) -> None:
+    """Play the scenario once more and write its truth and its events, each where a path is given."""
+    told = chronicle(scenario, t0_ns, end_s)
+    if truth is not None:
+        _write_json(truth, told.truth)
+    if events_file is not None:
+        _write_json(events_file, {**events(scenario, t0_ns), **told.events()})
 
 
 def events(scenario: Scenario, t0_ns: int) -> dict[str, list[dict[str, Any]]]:

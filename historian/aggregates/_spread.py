@@ -24,7 +24,6 @@ def spread(grid: Grid, *, sample: bool, root: bool) -> Outcome:
     size = np.maximum(slices.count, 1)
     mean = aligned.reduce(np.add, value, 0.0) / size
     squares = aligned.reduce(np.add, (value - aligned.spread(mean)) ** 2, 0.0)
-    squares[slices.count == 1] = 0.0
     variance = squares / np.maximum(size - 1, 1) if sample else squares / size
     ignored = grid.inside.count > slices.count
     return calculated(slices.empty, np.sqrt(variance) if root else variance, sub_normal_where(ignored))

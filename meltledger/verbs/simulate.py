@@ -20,7 +20,7 @@ from meltledger.logs import set_up
 from simulator.mqtt_options import OF_SPARKPLUG, mqtt_options, serve_mqtt
 from simulator.opcua import server
 from simulator.opcua.options import OF_OPCUA, opcua_arguments, opcua_options
-from simulator.parquet_file import write_parquet
+from simulator.parquet_file import write_beside, write_parquet
 from simulator.recorded.playback import Playback, recording_at
 from simulator.run import batch, published_tags, write_truth
 from simulator.scenarios.file import load_scenario
@@ -141,7 +141,7 @@ def _to_folder(scenario: Scenario, folder: Path, begin_ns: int, options: dict[st
                 samples += len(frame)
     finally:
         store.close()
-    write_truth(options["truth"] or folder / "truth.json", scenario, begin_ns)
+    write_beside(options["truth"] or folder / "truth.json", folder / "events.json", scenario, begin_ns)
     click.echo(f"{samples} samples of {len(tags)} tags in {folder}")
     return 0
 

@@ -96,6 +96,9 @@ def one(
         ("WorstQuality", 25, 29, False, math.nan, NO_DATA),
         ("WorstQuality2", 32, 38, False, float(NO_DATA), CALCULATED),
         ("Count", 25, 29, False, 0.0, CALCULATED),
+        ("Interpolative", 70, 80, False, 70.0, DATA_SUB_NORMAL | INTERPOLATED),
+        ("Interpolative", 70, 80, True, 70.0, DATA_SUB_NORMAL | INTERPOLATED),
+        ("Interpolative", 35, 80, True, 30.0, DATA_SUB_NORMAL | INTERPOLATED),
         ("Count", -20, -5, False, math.nan, NO_DATA),
         ("Count", 61, 70, False, math.nan, NO_DATA),
         ("Maximum", 5, 25, False, 30.0, CALCULATED),
@@ -152,6 +155,7 @@ def test_an_uncertain_sample_beyond_the_good_ones_makes_the_extreme_uncertain() 
     maximum = one("Maximum", 0, 10, series=series_of(rows), config=lenient)
     assert (maximum.value, maximum.quality) == (5.0, SUB_NORMAL)
     assert one("Minimum", 0, 10, series=series_of(rows), config=lenient).quality == GOOD
+    assert one("Range", 0, 10, series=series_of(rows), config=lenient).quality == SUB_NORMAL
     assert one("Maximum2", 0, 10, series=series_of(rows), config=lenient).value == 7.0
 
 
