@@ -156,6 +156,9 @@ def test_an_uncertain_sample_beyond_the_good_ones_makes_the_extreme_uncertain() 
     assert (maximum.value, maximum.quality) == (5.0, SUB_NORMAL)
     assert one("Minimum", 0, 10, series=series_of(rows), config=lenient).quality == GOOD
     assert one("Range", 0, 10, series=series_of(rows), config=lenient).quality == SUB_NORMAL
+    below = series_of([(0, 5.0, GOOD), (NS, 3.0, LAST_USABLE), (20 * NS, 5.0, GOOD)])
+    assert one("Minimum", 0, 10, series=below, config=lenient).quality == SUB_NORMAL
+    assert one("Range", 0, 10, series=below, config=lenient).quality == SUB_NORMAL
     assert one("Maximum2", 0, 10, series=series_of(rows), config=lenient).value == 7.0
 
 

@@ -252,5 +252,5 @@ def test_the_samples_are_left_as_they_were(kind: Aggregate) -> None:
         np.float64,
         np.uint32,
     ]
-    for column, copy in zip((series.time_ns, series.value, series.quality), copies, strict=True):
-        np.testing.assert_array_equal(column, copy)
+    for after, copy in zip((series.time_ns, series.value, series.quality), copies, strict=True):
+        np.testing.assert_array_equal(after, copy)
