@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -68,6 +68,7 @@ class Recorder:
         run: what is read; the recorder moves it on.
         aux_channels: made-up channels beside the line's, for a load.
         fast_hz: rate of pressures, torques and the wiper's angle, 5 or 2.5; None: like the rest.
+        each_second: called whenever the run has been read at a whole second.
 
     Attributes:
         paths: path of each signal, in the order of the columns.
@@ -80,8 +81,16 @@ class Recorder:
         WrongInput: for a rate that the steps of the run's plant do not give.
     """
 
-    def __init__(self, run: Run, *, aux_channels: int = 0, fast_hz: float | None = None) -> None:
+    def __init__(
+        self,
+        run: Run,
+        *,
+        aux_channels: int = 0,
+        fast_hz: float | None = None,
+        each_second: Callable[[], None] | None = None,
+    ) -> None:
         self.run = run
+        self._each_second = each_second
         signals = _as_built(signals_of(run.plant, aux_channels), run.scenario)
         self.paths = [s.path for s in signals]
         self.held = np.array([tag_of(p, SOURCE).holds for p in self.paths], dtype=bool)
@@ -152,6 +161,8 @@ class Recorder:
                 run.step()
                 if plant.tick > end - run.ticks_a_second:
                     self._look(row)
+            if self._each_second is not None:
+                self._each_second()
             upset = plant.upsets.sources
             sources.append({name: copy(u) for name, u in upset.items()} if upset else _NOTHING)
         self._read_to = seconds[-1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from historian.event import Event
@@ -72,13 +72,19 @@ class AlarmList:
 
     def judge(self, samples: Iterable[Sample]) -> list[Alarm]:
         """Take one second's samples; the alarms that changed."""
-        before = dict(self._now)
         time_ns = 0
+        values = {}
         for sample in samples:
             # The controller judges the value that it shows, unless it knows it to be none.
             if not sample.quality & BAD:
-                self._now[sample.path] = sample.value
+                values[sample.path] = sample.value
             time_ns = max(time_ns, sample.time_ns)
+        return self.judge_values(values, time_ns)
+
+    def judge_values(self, values: Mapping[str, float], time_ns: int) -> list[Alarm]:
+        """Take one second's good values by path; the alarms that changed."""
+        before = self._now
+        self._now = {**before, **values}
         changed = [alarm for alarm in self.alarms if self._moved(alarm, before, time_ns)]
         if self._refused_s > 0:
             self._refused_s -= 1
