@@ -138,8 +138,9 @@ def test_the_trial_shows_its_past_hours(demo: Demo, browser: webdriver.Chrome) -
     store.close()
     seconds = (series.time_ns[1:] - series.time_ns[:-1]) / NS
     assert len(series) > 14_400
-    assert seconds.min() > 0.9
-    assert seconds.max() < 2.1, "the past hours and the live data meet without a gap"
+    # Samples jitter by a sixth of a second, and one in two thousand never comes.
+    assert seconds.min() > 0.8
+    assert seconds.max() < 2.2, "the past hours and the live data meet without a gap"
 
 
 def test_replay_gives_the_live_journal_with_its_late_findings(demo: Demo) -> None:
