@@ -14,6 +14,7 @@ from typing import Protocol
 from historian.errors import WrongInput
 from simulator.controls.design import ControlDesign
 from simulator.controls.line_control import LineControl
+from simulator.line_view import SensedLine
 from simulator.machines.account import Account
 from simulator.machines.die import Die
 from simulator.machines.doser import Doser, DoserDesign
@@ -24,7 +25,7 @@ from simulator.machines.knives import Knives
 from simulator.machines.material import MATERIALS, Material
 from simulator.machines.melt_pump import MeltPump, MeltPumpDesign
 from simulator.machines.meters import Meters, MetersDesign
-from simulator.machines.outlet import PURGE, Outlet
+from simulator.machines.outlet import Outlet
 from simulator.machines.pelletizing import Pelletizing, PelletizingDesign
 from simulator.machines.pipe import MeltPipe, PipeDesign
 from simulator.machines.quench import Quench
@@ -156,7 +157,7 @@ class Plant:
         self.zones_by_name: Mapping[str, Zone] = {zone.name: zone for zone in self._zones}
         self._heating = self._feeding = False
         self.control = LineControl(design.control)
-        self._view = _Sensed(self)
+        self._view = SensedLine(self)
         self.die_bar = self.outlet_bar = self.inlet_bar = self.head_bar = 0.0
         self.viscosity_factor = design.material.stiffness(self.upsets)
         self._stuck: dict[str, float] = {}
@@ -402,88 +403,3 @@ class Plant:
         taken[9] = _KW_PER_A * extruder.vent.pump_current_a
         taken[10] = _DOSER_KW if self.doser.running else 0.0
         self.meters.step(self.dt_s, self.site, taken, pelletizing.water.cooling_water_m3_h)
-
-
-class _Sensed:
-    """The line as its sensors show it to its controls."""
-
-    def __init__(self, plant: Plant) -> None:
-        self._plant = plant
-        # The die is the pelletizer's: its water cools it before the first melt comes.
-        self.zones: Sequence[Zone] = [zone for zone in plant.zones if zone not in plant.die.zones]
-
-    @property
-    def head_bar(self) -> float:
-        """Melt pressure at the screw tip."""
-        return self._plant.sensed("extruder.head.pressure.pv", self._plant.head_bar)
-
-    @property
-    def torque_percent(self) -> float:
-        """Of the screw's drive."""
-        return self._plant.extruder.torque_percent
-
-    @property
-    def screw_min(self) -> float:
-        """Speed of the screw."""
-        return self._plant.extruder.screw_min
-
-    @property
-    def melt_flows(self) -> bool:
-        """Whether melt comes out of the screw."""
-        return self._plant.extruder.melt_on_s >= 0.0
-
-    @property
-    def purging(self) -> bool:
-        """Whether the melt goes to the floor before the knives."""
-        return self._plant.pelletizing.outlet.diverter == PURGE
-
-    @property
-    def wiper_parked(self) -> bool:
-        """What the park sensor shows."""
-        return self._plant.filter.at_park
-
-    @property
-    def wiper_angle_deg(self) -> float:
-        """Where the wiper stands."""
-        return self._plant.filter.angle_deg
-
-    @property
-    def wiper_state(self) -> int:
-        """What the wiper does."""
-        return self._plant.filter.state
-
-    @property
-    def chamber_closed(self) -> bool:
-        """What the switch of the cutting chamber shows."""
-        return self._plant.pelletizing.knives.closed
-
-    @property
-    def knives_min(self) -> float:
-        """Speed of the knives."""
-        return self._plant.pelletizing.knives.speed_min
-
-    @property
-    def water_m3_h(self) -> float:
-        """Flow of the process water."""
-        return self._plant.sensed("water.flow.pv", self._plant.pelletizing.water.flow_m3_h)
-
-    @property
-    def water_setpoint_m3_h(self) -> float:
-        """What it should be."""
-        return self._plant.pelletizing.water.flow_setpoint_m3_h
-
-    @property
-    def pump_inlet_bar(self) -> float | None:
-        """Melt pressure before the melt pump."""
-        pump = self._plant.pump
-        return None if pump is None else self._plant.sensed("pump.inlet.pressure.pv", pump.inlet_bar)
-
-    @property
-    def soak_bypassed(self) -> bool:
-        """Whether somebody has bridged the permissives of soak and temperature."""
-        return self._plant.upsets.soak_bypassed
-
-    @property
-    def trip_bypassed(self) -> bool:
-        """Whether somebody has bridged the trip of the head pressure."""
-        return self._plant.upsets.trip_bypassed

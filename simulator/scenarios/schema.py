@@ -146,7 +146,6 @@ class LinePart(Part):
     """``[line]``."""
 
     barrel_zones: int = Field(default=5, ge=3, le=12)
-    vents: int = Field(default=1, ge=0, le=3)
     plates: int = Field(default=8, ge=3, le=12)
     pump_zones: int = Field(default=2, ge=1, le=4)
     die_zones: int = Field(default=1, ge=1, le=8)

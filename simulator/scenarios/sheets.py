@@ -60,7 +60,7 @@ class LineSheet:
     """What the line is built like, and for what it is planned.
 
     Attributes:
-        barrel_zones, vents, plates, pump_zones, die_zones: how many of each; ``pump_zones`` count only
+        barrel_zones, plates, pump_zones, die_zones: how many of each; ``pump_zones`` count only
             with a melt pump.
         melt_pump: whether one stands between screw and filter.
         barrel_kw, plate_kw, die_kw: heater power of one zone.
@@ -78,7 +78,6 @@ class LineSheet:
     """
 
     barrel_zones: int = 5
-    vents: int = 1
     plates: int = 8
     pump_zones: int = 2
     die_zones: int = 1
@@ -110,7 +109,7 @@ class LineSheet:
         """How many of each numbered thing there are, by the part of the path before the number."""
         return {
             "extruder.zone": self.barrel_zones,
-            "extruder.vent": self.vents,
+            "extruder.vent": 1,
             "filter.plate": self.plates,
             "pump.zone": self.pump_zones if self.melt_pump else 0,
             "die.zone": self.die_zones,
