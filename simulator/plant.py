@@ -161,6 +161,7 @@ class Plant:
         self.die_bar = self.outlet_bar = self.inlet_bar = self.head_bar = 0.0
         self.viscosity_factor = design.material.stiffness(self.upsets)
         self._stuck: dict[str, float] = {}
+        self._slow: dict[str, tuple[int, float]] = {}
         self._dirt_share = 0.0
         self.lost_before_bar = self.lost_after_bar = self.die_flow_kg_s = 0.0
         self._take = 1.0 - exp(-dt_s / _PRESSURE_LAG_S)
@@ -258,11 +259,22 @@ class Plant:
         upset = self.upsets.sensors.get(path)
         if upset is None:
             self._stuck.pop(path, None)
+            self._slow.pop(path, None)
             return real
-        shown = upset.gain * real + upset.offset
         if upset.dead:
             return nan
+        shown = upset.gain * real + upset.offset
+        if upset.lag_s > 0.0:
+            shown = self._lagging(path, shown, upset.lag_s)
         return self._stuck.setdefault(path, shown) if upset.frozen else shown
+
+    def _lagging(self, path: str, shown: float, lag_s: float) -> float:
+        """A slow sensor follows once a step, however often it is read."""
+        tick, slow = self._slow.get(path, (self.tick, shown))
+        if tick != self.tick:
+            slow += (shown - slow) * (1.0 - exp(-self.dt_s * (self.tick - tick) / lag_s))
+        self._slow[path] = (self.tick, slow)
+        return slow
 
     def load(self, material: Material) -> None:
         """The hopper is emptied and filled with another lot."""

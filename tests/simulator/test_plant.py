@@ -4,7 +4,7 @@ import copy
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
-from math import exp
+from math import exp, isnan
 
 import pytest
 from hypothesis import given, settings
@@ -237,6 +237,20 @@ def test_a_wrong_transducer_fools_the_controls(running: Plant) -> None:
     assert stuck == pytest.approx(running.inlet_bar, abs=3.0)
     _play(frozen, 60)
     assert frozen.sensed("filter.inlet.pressure.pv", 0.0) == stuck
+
+
+def test_a_slow_or_dead_transducer_is_slow_or_dead_for_the_controls_too(running: Plant) -> None:
+    plant = copy.deepcopy(running)
+    plant.upsets = Upsets()
+    slow = plant.upsets.sensor("filter.inlet.pressure.pv")
+    slow.lag_s = 30.0
+    plant.sensed("filter.inlet.pressure.pv", 100.0)
+    plant.tick += 30
+    # One time constant later it has gone 1 − 1/e of the way, read once or twice.
+    assert plant.sensed("filter.inlet.pressure.pv", 200.0) == pytest.approx(100.0 + 100.0 * (1.0 - exp(-1.0)))
+    assert plant.sensed("filter.inlet.pressure.pv", 200.0) == pytest.approx(100.0 + 100.0 * (1.0 - exp(-1.0)))
+    slow.dead = True
+    assert isnan(plant.sensed("filter.inlet.pressure.pv", 200.0))
 
 
 def test_wet_feed_foams_and_lightens_the_pressure(running: Plant) -> None:
