@@ -61,7 +61,7 @@ class Boundaries:
         self.plant = plant
         self.left_screw_kg = self.left_filter_kg = 0.0
         self.pressed_kj = self.dissipated_kj = 0.0
-        self.metered_kj = 0.0
+        self.handed_kj = {"before": 0.0, "filter": 0.0, "after": 0.0, "die": 0.0}
         self._electric_kj = self._electric()
         self._kwh = plant.meters.line_kwh - self._unbooked()
 
@@ -80,6 +80,23 @@ class Boundaries:
             die = through_kg * plant.die.drop_now_bar
             self.dissipated_kj += KJ_PER_BAR_M3 * (pipes + die) / density
             self.dissipated_kj += plant.filter.dissipated_kw * plant.dt_s
+            self._hand_over(kg, through_kg)
+
+    def _hand_over(self, kg: float, through_kg: float) -> None:
+        """What each machine must have taken: heat of what the one before shows that it gave, and its own work."""
+        plant, polymer = self.plant, self.plant.material.polymer
+        die, filter_ = plant.die, plant.filter
+        drives_kw = filter_.wiper.power_kw + filter_.hydraulics.pump_kw
+        electric_kw = sum(zone.heat_kw for zone in (*filter_.plates, filter_.block))
+        handed = self.handed_kj
+        handed["before"] += kg * polymer.enthalpy_kj_kg(plant.extruder.melt_cel)
+        handed["before"] += kg * polymer.flow_work_kj_kg(plant.lost_before_bar)
+        handed["filter"] += kg * polymer.enthalpy_kj_kg(plant.before.out_cel)
+        handed["filter"] += (filter_.dissipated_kw + drives_kw + electric_kw) * plant.dt_s
+        handed["after"] += through_kg * polymer.enthalpy_kj_kg(filter_.out_cel)
+        handed["after"] += through_kg * polymer.flow_work_kj_kg(plant.lost_after_bar)
+        handed["die"] += through_kg * polymer.enthalpy_kj_kg(plant.after.out_cel)
+        handed["die"] += through_kg * polymer.flow_work_kj_kg(die.drop_now_bar) + die.heat_kw * plant.dt_s
 
     def electricity(self) -> tuple[float, float]:
         """What the meters have counted and what the heaters and drives have taken, kJ."""
@@ -118,6 +135,8 @@ def test_mass_and_energy_close_over_a_start_and_a_run(heated: Plant, dt_s: float
     held_kg, held_kj = plant.held_kg, plant.held_kj
     _start(plant, feed_kg_h=780.0, screw_min=95.0)
     line = Boundaries(plant)
+    machines = {"before": plant.before, "filter": plant.filter, "after": plant.after, "die": plant.die}
+    took_kj = {name: machine.account.in_kj for name, machine in machines.items()}
     line.play(3600 if dt_s == 1.0 else 900)
     assert plant.filter.wipes >= (10 if dt_s == 1.0 else 1)
     in_kg, out_kg, in_kj, out_kj = (now - then for now, then in zip(_crossed(plant), before, strict=True))
@@ -131,6 +150,8 @@ def test_mass_and_energy_close_over_a_start_and_a_run(heated: Plant, dt_s: float
     assert filter_.in_kg == pytest.approx(before_pipe.out_kg, rel=1e-9)
     assert after_pipe.in_kg == pytest.approx(line.left_filter_kg, rel=1e-9)
     assert after_pipe.out_kg == pytest.approx(plant.die.account.in_kg, rel=1e-9)
+    for name, machine in machines.items():
+        assert machine.account.in_kj - took_kj[name] == pytest.approx(line.handed_kj[name], rel=1e-6), name
     fell_kg = plant.doser.account.out_kg
     steam_kg = plant.extruder.account.out_kg - line.left_screw_kg - vent.melt_kg
     # Some of the water stays dissolved in the melt, the more the worse the vacuum.
