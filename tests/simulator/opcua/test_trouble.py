@@ -140,7 +140,8 @@ async def test_a_restarted_server_holds_what_it_held_and_has_missed_nothing(line
 
 
 async def test_troubles_come_when_they_are_due() -> None:
-    troubles = [Trouble(0.3, "skew", by_s=5000.0), Trouble(0.6, "drop")]
+    # Late enough for a slow client to be there before it is thrown out.
+    troubles = [Trouble(0.3, "skew", by_s=5000.0), Trouble(5.0, "drop")]
     with served_elsewhere(SmallLine(), speed=10.0, troubles=troubles) as line:
         client, node = await _connected(line)
         await _lost(client, node)
