@@ -26,6 +26,11 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "check": ("meltledger.verbs.check", "Find faults in a line's file without starting anything."),
     "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
     "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),
+    "import": ("meltledger.verbs.bring", "Bring a CSV file of a panel or a logger into a store."),
+    "export": ("meltledger.verbs.export", "Write a window of a store as CSV, Parquet or Excel."),
+    "doctor": ("meltledger.verbs.doctor", "Verify a store's folder and mend it from what is there."),
+    "backup": ("meltledger.verbs.backup", "Copy a store into one checked file, also while a line runs."),
+    "restore": ("meltledger.verbs.restore", "Put a backup back into an empty folder."),
     "trial": ("meltledger.verbs.trial", "Open, close and list trials; add notes."),
 }
 

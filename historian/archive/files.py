@@ -1,0 +1,233 @@
+"""The Parquet files of segments, opened once and read by tag and time."""
+
+from __future__ import annotations
+
+import errno
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+from historian.archive.columns import Columns, FrameTable, Merged
+from historian.archive.manifest import FileEntry, Kind
+from historian.archive.numbers import UNITS, from_arrow, integers, times_from_arrow, valid
+from historian.archive.tables import QUALITY
+from historian.errors import StoredDataDamaged
+from historian.frame import Times
+
+_OPEN: Final = 96
+_TAGS_ALONE: Final = 8
+_TIME_AT: Final = {Kind.WIDE: 0, Kind.LONG: 2, Kind.AUDIT: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class OpenFile:
+    """A segment's file with its footer in memory.
+
+    Attributes:
+        entry: what the manifest says of it.
+        parquet: the open file.
+        first_ns, last_ns: oldest and newest source time of each row group.
+        paths: tag number → column name, for a wide file.
+        places: tag number → place of its value among the columns; its quality comes after it.
+    """
+
+    entry: FileEntry
+    parquet: Any
+    first_ns: Times
+    last_ns: Times
+    paths: dict[int, str]
+    places: dict[int, int]
+
+    @classmethod
+    def of(cls, root: Path, entry: FileEntry) -> OpenFile:
+        """Open the file.
+
+        Raises:
+            FileNotFoundError: it is gone; a writer may have superseded it.
+            StoredDataDamaged: it is no Parquet file any more.
+        """
+        path = root / entry.path
+        try:
+            parquet = pq.ParquetFile(path, pre_buffer=False)
+        except FileNotFoundError as error:
+            raise FileNotFoundError(errno.ENOENT, "missing", str(path)) from error
+        except (pa.ArrowInvalid, pa.ArrowTypeError) as error:
+            raise damaged(path, error) from error
+        schema = parquet.schema_arrow
+        places = _places_of(schema) if entry.kind is Kind.WIDE else {}
+        paths = {number: schema.field(at).name for number, at in places.items()}
+        first_ns, last_ns = _bounds(parquet, schema, entry.kind)
+        return cls(entry, parquet, first_ns, last_ns, paths, places)
+
+    def groups_between(self, start_ns: int, end_ns: int) -> list[int]:
+        """The row groups that may hold a source time in [start, end)."""
+        found: list[int] = np.flatnonzero((self.first_ns < end_ns) & (self.last_ns >= start_ns)).tolist()
+        return found
+
+    def read(
+        self, tags: Sequence[int], start_ns: int, end_ns: int, *, groups: Sequence[int] | None = None
+    ) -> list[Columns]:
+        """The samples of some tags with start ≤ source time < end, one part a tag and none for absent ones.
+
+        Args:
+            groups: only these row groups; all that meet the window when not given.
+
+        Raises:
+            StoredDataDamaged: a page cannot be decoded.
+        """
+        chosen = self.groups_between(start_ns, end_ns) if groups is None else groups
+        try:
+            if self.entry.kind is Kind.WIDE:
+                return self._wide(tags, start_ns, end_ns, chosen)
+            return self._long(tags, start_ns, end_ns, chosen)
+        except (pa.ArrowInvalid, OSError) as error:
+            raise damaged(Path(self.entry.path), error) from error
+
+    def numbered(self, first_seq: int, last_seq: int) -> Columns:
+        """The samples of every tag in the frames from one arrival number to another, both taken in."""
+        at = self.parquet.schema_arrow.get_field_index("seq")
+        chunks = (self.parquet.metadata.row_group(g).column(at) for g in range(self.parquet.num_row_groups))
+        met = [c.statistics.min <= last_seq and c.statistics.max >= first_seq for c in chunks]
+        groups = np.flatnonzero(met).tolist()
+        if self.entry.kind is Kind.AUDIT:
+            rows = long_rows(self.parquet.read_row_groups(groups))
+        else:
+            first_ns, end_ns = self.entry.first_ns, self.entry.last_ns + 1
+            rows = Columns.joined(self.read(self.entry.tags, first_ns, end_ns, groups=groups))
+        return rows.where((rows.seq >= first_seq) & (rows.seq <= last_seq))
+
+    def newest(self, tags: Sequence[int]) -> list[Columns]:
+        """Samples of each of the tags, the last of which is the newest that the file holds.
+
+        Args:
+            tags: numbers that the file has samples of.
+        """
+        first_ns, end_ns = self.entry.first_ns, self.entry.last_ns + 1
+        if self.entry.kind is not Kind.WIDE:
+            return self.read(tags, first_ns, end_ns)
+        found: dict[int, Columns] = {}
+        for group in range(len(self.first_ns) - 1, -1, -1):
+            left = [t for t in tags if t not in found]
+            if not left:
+                break
+            found |= {int(p.tag[0]): p for p in self.read(left, first_ns, end_ns, groups=[group])}
+        return list(found.values())
+
+    def _wide(self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int]) -> list[Columns]:
+        names = {n: self.paths[n] for n in tags if n in self.paths}
+        if not names or not groups:
+            return []
+        columns = ["time", "seq", *(c for p in names.values() for c in (p, p + QUALITY))]
+        # For a tag or two, handing the work to threads takes longer than the work.
+        several = len(names) > _TAGS_ALONE
+        table = self.parquet.read_row_groups(list(groups), columns=columns, use_threads=several)
+        time_ns = times_from_arrow(table["time"])
+        a, b = np.searchsorted(time_ns, [start_ns, end_ns], side="left").tolist()
+        time_ns, seq = time_ns[a:b], integers(table["seq"], np.int64)[a:b]
+        parts = []
+        for number, path in names.items():
+            value, quality = table[path].slice(a, b - a), table[path + QUALITY].slice(a, b - a)
+            tag = np.full(b - a, number, dtype=np.int32)
+            part = Columns(tag, time_ns, seq, from_arrow(value), integers(quality, np.uint32))
+            part = part.where(valid(quality)) if quality.null_count else part
+            if len(part):
+                parts.append(part)
+        return parts
+
+    def _long(self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int]) -> list[Columns]:
+        wanted = np.array(sorted(set(tags) & set(self.entry.tags)), dtype=np.int32)
+        chosen = [g for g in groups if self._holds(g, wanted)]
+        if len(wanted) == 0 or not chosen:
+            return []
+        names = ["tag_id", "time", "seq", "value", "quality"]
+        rows = long_rows(self.parquet.read_row_groups(chosen, columns=names, use_threads=False))
+        rows = rows.between(start_ns, end_ns)
+        low, high = (np.searchsorted(rows.tag, wanted, side=s).tolist() for s in ("left", "right"))
+        return [rows.where(slice(a, b)) for a, b in zip(low, high, strict=True) if b > a]
+
+    def _holds(self, group: int, wanted: NDArray[np.int32]) -> bool:
+        found = self.parquet.metadata.row_group(group).column(1).statistics
+        return bool(((wanted >= found.min) & (wanted <= found.max)).any())
+
+    def frames(self) -> FrameTable:
+        """The table of a frames file."""
+        table = self.parquet.read()
+        arrival_ns = times_from_arrow(table["arrival"])
+        return FrameTable(integers(table["seq"], np.int64), arrival_ns, integers(table["epoch"], np.int32))
+
+    def audit(self) -> tuple[Merged, FrameTable]:
+        """What an audit file says was replaced, and the frames that it had come in."""
+        table = self.parquet.read()
+        rows = long_rows(table)
+        arrival_ns, epoch = times_from_arrow(table["arrival"]), integers(table["epoch"], np.int32)
+        seq, first = np.unique(rows.seq, return_index=True)
+        replaced_by = integers(table["replaced_by"], np.int64)
+        return Merged(rows.where(slice(0, 0)), rows, replaced_by), FrameTable(
+            seq, arrival_ns[first], epoch[first]
+        )
+
+
+class Files:
+    """Open files by path; the ones used longest ago are let go of. A path never changes its content."""
+
+    def __init__(self, root: Path) -> None:
+        self._root = root
+        self._open: OrderedDict[str, OpenFile] = OrderedDict()
+
+    def of(self, entry: FileEntry) -> OpenFile:
+        """The file, opened when it is not yet."""
+        found = self._open.pop(entry.path, None) or OpenFile.of(self._root, entry)
+        self._open[entry.path] = found
+        while len(self._open) > _OPEN:
+            self._open.popitem(last=False)
+        return found
+
+    def clear(self) -> None:
+        """Let go of all of them."""
+        self._open.clear()
+
+
+def long_rows(table: Any) -> Columns:
+    """The samples of a table in long form."""
+    return Columns(
+        integers(table["tag_id"], np.int32),
+        times_from_arrow(table["time"]),
+        integers(table["seq"], np.int64),
+        from_arrow(table["value"]),
+        integers(table["quality"], np.uint32),
+    )
+
+
+def damaged(path: Path, error: Exception) -> StoredDataDamaged:
+    """What to say of a file that does not read."""
+    return StoredDataDamaged(
+        f"{path}: not readable as Parquet ({str(error)[:120]}); the other segments are. "
+        "Copy the folder away, then run `meltledger doctor`"
+    )
+
+
+def _places_of(schema: Any) -> dict[int, int]:
+    """Tag number → place of its value column in a wide file."""
+    return {
+        int(field.metadata[b"PARQUET:field_id"]): at
+        for at, field in enumerate(schema)
+        if field.name not in ("time", "seq") and not field.name.endswith(QUALITY)
+    }
+
+
+def _bounds(parquet: Any, schema: Any, kind: Kind) -> tuple[Times, Times]:
+    """Oldest and newest source time of each row group; none for a frames file."""
+    if kind is Kind.FRAMES:
+        return np.empty(0, np.int64), np.empty(0, np.int64)
+    at = _TIME_AT[kind]
+    ns = UNITS[schema.field(at).type.unit]
+    found = [parquet.metadata.row_group(g).column(at).statistics for g in range(parquet.num_row_groups)]
+    first_ns = np.array([s.min_raw for s in found], dtype=np.int64) * ns
+    return first_ns, np.array([s.max_raw for s in found], dtype=np.int64) * ns

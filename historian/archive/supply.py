@@ -1,0 +1,95 @@
+"""What a new segment is made of: an old segment's files and what has come since, merged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from historian.archive.columns import Columns, FrameTable, Merged, merge
+from historian.archive.files import Files
+from historian.archive.groups import Groups, agreed, groups_of
+from historian.archive.manifest import Kind, Level, Segment
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What the new segment covers, and in which state of the archive it first stands."""
+
+    line: str
+    level: Level
+    start_ns: int
+    end_ns: int
+    generation: int
+    sealed_seq: int
+
+
+class Supply:
+    """Samples for a new segment by tag and time, merged.
+
+    An hour is merged in memory as a whole. A day is read piece by piece from its hours, so that it never
+    stands in memory as a whole.
+    """
+
+    def __init__(
+        self, window: Window, old: Sequence[Segment], fresh: Columns, arrivals: FrameTable, files: Files
+    ) -> None:
+        """From the segments that the window covers and from samples that lie in it.
+
+        Args:
+            arrivals: holds every frame that ``fresh`` names.
+        """
+        self._window = window
+        self._old = old
+        self._open = [files.of(f) for s in old for f in s.of_kind(Kind.WIDE, Kind.LONG)]
+        tables = [files.of(f).frames() for s in old for f in s.of_kind(Kind.FRAMES)]
+        audits = [files.of(f).audit() for s in old for f in s.of_kind(Kind.AUDIT)]
+        self.replaced: list[Merged] = [merged for merged, _ in audits]
+        self.frames = FrameTable.union([*tables, *(table for _, table in audits), arrivals])
+        self.tags = sorted({t for f in self._open for t in f.entry.tags} | set(np.unique(fresh.tag).tolist()))
+        self._fresh = fresh.where(np.argsort(fresh.tag, kind="stable"))
+        self._merged: Columns | None = None
+        if window.level is Level.HOUR:
+            self._merged = self._merge(self._gather(self.tags, window.start_ns, window.end_ns))
+
+    def groups(self) -> Groups:
+        """The scan groups of the window."""
+        if self._merged is not None:
+            return groups_of(self._merged)
+        groupings = [
+            {tag: f.path for f in segment.of_kind(Kind.WIDE) for tag in f.tags} for segment in self._old
+        ]
+        return agreed(groupings)
+
+    def of(self, tags: Sequence[int], start_ns: int, end_ns: int) -> Columns:
+        """The merged samples of some tags in [start, end), sorted by tag, time and arrival number.
+
+        What was replaced goes on record at every call: ask for each sample once.
+        """
+        if self._merged is not None:
+            return _slices(self._merged, tags)
+        return self._merge(self._gather(tags, start_ns, end_ns))
+
+    def peek(self, tag: int) -> Columns:
+        """All samples of one tag, before merging when the window is a day; nothing goes on record."""
+        if self._merged is not None:
+            return _slices(self._merged, [tag])
+        return self._gather([tag], self._window.start_ns, self._window.end_ns)
+
+    def _gather(self, tags: Sequence[int], start_ns: int, end_ns: int) -> Columns:
+        parts = [part for f in self._open for part in f.read(tags, start_ns, end_ns)]
+        return Columns.joined([*parts, _slices(self._fresh, tags).between(start_ns, end_ns)])
+
+    def _merge(self, samples: Columns) -> Columns:
+        merged = merge(samples, self.frames)
+        if len(merged.replaced):
+            self.replaced.append(merged)
+        return merged.kept
+
+
+def _slices(rows: Columns, tags: Sequence[int]) -> Columns:
+    """The rows of some tags out of rows that are sorted by tag."""
+    low, high = (np.searchsorted(rows.tag, sorted(tags), side=s).tolist() for s in ("left", "right"))
+    parts = [rows.where(slice(a, b)) for a, b in zip(low, high, strict=True) if b > a]
+    return Columns.joined(parts)

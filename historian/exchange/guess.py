@@ -1,0 +1,177 @@
+"""Looks at a file and proposes its mapping: what is not sure is said in comments, for a person to confirm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from historian.errors import WrongInput
+from historian.exchange._columns import BAD_CELLS, Found, column_of
+from historian.exchange._shape import Shape, shape_of, text_of
+from historian.exchange._stamps import StampGuess, stamp_of
+from historian.exchange._toml import mapping_lines
+from historian.exchange._written import heading_of
+from historian.exchange.loading import read_mapping
+from historian.exchange.mapping import CsvMapping, check_zone
+
+_LOOKED_AT = 256 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A mapping that may fit a file.
+
+    Attributes:
+        mapping: ready to be tried in a dry run.
+        text: the same as TOML, with what to confirm in comments.
+        doubts: what to confirm, one sentence each.
+    """
+
+    mapping: CsvMapping
+    text: str
+    doubts: tuple[str, ...]
+
+
+def guess_mapping(path: Path, *, zone: str) -> Proposal:
+    """Propose a mapping for a file.
+
+    Args:
+        path: of the file; its first quarter of a megabyte is looked at.
+        zone: of the logger's clock, which no file says.
+
+    Raises:
+        WrongInput: the file cannot be read, no column of times is found in it, or the zone is not known.
+    """
+    check_zone(zone)
+    try:
+        with path.open("rb") as file:
+            head = file.read(_LOOKED_AT)
+            whole = not file.read(1)
+    except OSError as error:
+        raise WrongInput(f"{path}: cannot be read ({error}); check the name and the rights") from error
+    encoding, text = text_of(head)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    shape = shape_of(lines if whole or len(lines) < 2 else lines[:-1])
+    if shape is None:
+        raise WrongInput(f"{path}: no rows of separated cells are found; write the mapping by hand")
+    stamp = stamp_of(shape.columns)
+    if stamp is None:
+        raise WrongInput(f"{path}: no column of times is found; write the mapping by hand")
+    return _proposal(path, encoding, shape, stamp, zone)
+
+
+def _proposal(path: Path, encoding: str, shape: Shape, stamp: StampGuess, zone: str) -> Proposal:
+    doubts = list(stamp.doubts)
+    if not stamp.utc:
+        doubts.append(
+            f"the times are taken as local time in {zone}; a logger may be left on winter time all year"
+        )
+    long = _long_of(shape, stamp)
+    found = _long_columns(shape, long) if long else _wide_columns(shape, stamp)
+    columns = [f for f in found if f.section is not None]
+    if not columns:
+        raise WrongInput(f"{path}: no column of numbers is found beside the time; write the mapping by hand")
+    mapping = _mapping(encoding, shape, stamp, zone, long, columns)
+    notes = {k: "; ".join(f.doubts) for k, f in enumerate(columns) if f.doubts}
+    left_out = [d for f in found if f.section is None for d in f.doubts]
+    every = (*doubts, *(f"{f.name}: {d}" for f in columns for d in f.doubts), *left_out)
+    head = [f"# Proposed for {path.name}. Confirm each remark, then try it with a dry run.", ""]
+    head += [f"# {d}" for d in (*doubts, *left_out)]
+    text = "\n".join([*head, "", *mapping_lines(mapping, notes)])
+    return Proposal(read_mapping(text, where="the proposal"), text, every)
+
+
+def _mapping(
+    encoding: str,
+    shape: Shape,
+    stamp: StampGuess,
+    zone: str,
+    long: dict[str, Any] | None,
+    columns: list[Found],
+) -> CsvMapping:
+    return CsvMapping.model_validate(
+        {
+            "file": {
+                "separator": shape.separator,
+                "decimal": shape.decimal,
+                "thousands": shape.thousands,
+                "encoding": encoding,
+                "header_line": shape.header_line,
+                "units_line": shape.units_line,
+                "first_line": shape.first_line,
+                "form": "long" if long else "wide",
+                "bad": sorted({c.strip() for col in shape.columns for c in col} & BAD_CELLS),
+            },
+            "time": {
+                "columns": [_column_name(shape, k) for k in stamp.places],
+                "format": stamp.form,
+                "zone": zone,
+            },
+            "long": long,
+            "column": [f.section for f in columns],
+        }
+    )
+
+
+def _column_name(shape: Shape, place: int) -> str | int:
+    name = shape.names[place].strip() if place < len(shape.names) else ""
+    return name if name and shape.names.count(shape.names[place]) == 1 else place + 1
+
+
+def _wide_columns(shape: Shape, stamp: StampGuess) -> list[Found]:
+    found: list[Found] = []
+    taken: set[str] = set()
+    same = [heading_of(n).name.casefold() for n in shape.names]
+    for k, cells in enumerate(shape.columns):
+        if k in stamp.places:
+            continue
+        name = shape.names[k].strip() if k < len(shape.names) else ""
+        unit = shape.units[k].strip() if k < len(shape.units) else ""
+        one = column_of(name or f"column {k + 1}", unit, cells, shape, taken)
+        if one.section is not None:
+            where: dict[str, Any] = {"number": k + 1}
+            if isinstance(_column_name(shape, k), str):
+                short = heading_of(name).name
+                where = {"name": name if same.count(short.casefold()) > 1 else short}
+            one.section.update(where)
+            taken.add(one.section["tag"])
+        found.append(one)
+    return found
+
+
+_NAMES = {"tag", "name", "variable", "varname", "channel", "signal", "parameter", "kanal", "point", "item"}
+_VALUES = {"value", "varvalue", "wert", "valor", "valeur", "reading"}
+_UNITS = {"unit", "units", "einheit", "unidad", "unité"}
+_QUALITIES = {"quality", "status", "qualität", "validity", "calidad"}
+
+
+def _long_of(shape: Shape, stamp: StampGuess) -> dict[str, Any] | None:
+    """Where the parts of a long form stand; None for a wide one."""
+    heads = [n.strip().casefold() for n in shape.names]
+    places = {
+        part: next((k for k, h in enumerate(heads) if h in words and k not in stamp.places), -1)
+        for part, words in (("name", _NAMES), ("value", _VALUES), ("unit", _UNITS), ("quality", _QUALITIES))
+    }
+    if places["name"] < 0 or places["value"] < 0:
+        return None
+    return {part: _column_name(shape, k) for part, k in places.items() if k >= 0}
+
+
+def _long_columns(shape: Shape, long: dict[str, Any]) -> list[Found]:
+    place = {part: shape.names.index(str(n)) if n in shape.names else int(n) - 1 for part, n in long.items()}
+    cells: dict[str, list[str]] = {}
+    units: dict[str, str] = {}
+    for k, name in enumerate(shape.columns[place["name"]]):
+        cells.setdefault(name.strip(), []).append(shape.columns[place["value"]][k])
+        if "unit" in place:
+            units.setdefault(name.strip(), shape.columns[place["unit"]][k].strip())
+    found: list[Found] = []
+    taken: set[str] = set()
+    for name, values in cells.items():
+        one = column_of(name, units.get(name, ""), values, shape, taken)
+        if one.section is not None:
+            one.section["name"] = name
+            taken.add(one.section["tag"])
+        found.append(one)
+    return found

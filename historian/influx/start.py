@@ -1,0 +1,57 @@
+"""How a writer starts: its numbers go on from what the server holds."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from historian.errors import WrongInput
+from historian.influx import answers, questions
+from historian.influx.server import Server, ServerAway
+from historian.influx.waiting import Waiting
+from historian.tags import Tag
+
+
+def go_on(waiting: Waiting, server: Server) -> None:
+    """Let numbers and tags go on from what the server holds, if it answers or must."""
+    try:
+        tags = answers.tags_in(server.ask(questions.all_tags(server.place.line)))
+        waiting.go_on_from(*last_frame(server))
+    except ServerAway:
+        if not waiting.knows_server():
+            raise
+        return
+    known = tags_of(waiting)
+    _same_numbers(known, tags, waiting.path)
+    waiting.put_tags(rows_of(tag for path, tag in tags.items() if path not in known))
+
+
+def rows_of(tags: Iterable[Tag]) -> list[tuple[int, str, str]]:
+    """Number, path and JSON body of each tag."""
+    return [(t.id, t.path, json.dumps(t.to_json(), ensure_ascii=False)) for t in tags]
+
+
+def _same_numbers(own: Mapping[str, Tag], theirs: Mapping[str, Tag], path: Path) -> None:
+    """Complain where a tag's number here is not its number on the server."""
+    names = {tag.id: tag.path for tag in own.values()}
+    for tag in theirs.values():
+        if names.get(tag.id, tag.path) != tag.path or own.get(tag.path, tag).id != tag.id:
+            raise WrongInput(
+                f"{path}: tag {tag.path} has the number {tag.id} on the server and another one here. Is this "
+                "an old copy, or does another host write this line? Move the file away to go on from the "
+                "server; what waits in it has not been delivered"
+            )
+
+
+def last_frame(server: Server) -> tuple[int, int]:
+    """Number and time of the last frame on the server; 0 and the beginning of time when it has none."""
+    found = list(server.ask(questions.last_frame(server.place.line)))
+    if not found:
+        return 0, -(2**62)
+    return int(found[0].columns["number"][0]), int(found[0].columns["time"][0])
+
+
+def tags_of(waiting: Waiting) -> dict[str, Tag]:
+    tags = [Tag.from_json(json.loads(body), id=number) for number, body in waiting.tag_rows()]
+    return {tag.path: tag for tag in tags}

@@ -1,0 +1,291 @@
+"""What is wrong with a folder is found, and mended from what is there, without losing or doubling a sample."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+
+from historian.archive.disk import HostDisk
+from historian.archive.manifest import NAME
+from historian.archive.writer import ArchiveWriter
+from historian.care import Finding, Trouble, judge, look, repair
+from historian.embedded import EmbeddedStore
+from historian.errors import StoreFull, StoreReadOnly, WrongInput
+from historian.rollup_files import RollupReader
+from historian.rollups import HOUR_NS, MINUTE_NS
+from tests.historian.care.lines import T0, Folder, expected, flip, scan
+from tests.historian.stopping import StoppingDisk
+
+
+@pytest.fixture
+def line(tmp_path: Path) -> Folder:
+    return Folder(tmp_path / "store")
+
+
+def found(line: Folder) -> list[Finding]:
+    return judge(look(line.folder))
+
+
+def troubles(line: Folder) -> list[Trouble]:
+    return [f.trouble for f in found(line)]
+
+
+def mend(line: Folder) -> str:
+    _, deeds = repair(line.folder, HostDisk())
+    assert [f for f in found(line) if not f.trouble.is_note] == [], "nothing is left to mend"
+    return "\n".join(deeds)
+
+
+def test_a_sound_folder_has_nothing_to_find_and_is_left_alone(line: Folder) -> None:
+    before = contents(line.folder)
+    assert found(line) == []
+    assert repair(line.folder, HostDisk()) == ([], [])
+    assert contents(line.folder) == before
+    assert line.samples() == expected(180)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {
+        p.relative_to(folder).as_posix(): p.read_bytes()
+        for p in folder.rglob("*")
+        if p.is_file() and not p.name.endswith(("-wal", "-shm"))
+    }
+
+
+def test_a_store_of_the_first_form_without_segments_is_sound(tmp_path: Path) -> None:
+    line = Folder(tmp_path / "store", hours=1, sealed=0, tidy=False)
+    shutil.rmtree(line.folder / "archive", ignore_errors=True)
+    shutil.rmtree(line.folder / "rollups", ignore_errors=True)
+    assert found(line) == []
+
+
+@pytest.mark.parametrize("at", [8, 200, -1])
+def test_a_changed_byte_in_a_segment_costs_that_file_only(line: Folder, at: int) -> None:
+    flip(line.path(0, "wide"), at)
+    (finding,) = found(line)
+    assert finding.trouble is Trouble.DAMAGED and "check sum" in finding.text
+    assert (finding.start_ns, finding.end_ns) == (T0, T0 + HOUR_NS)
+    deeds = mend(line)
+    assert "is lost with its 720 samples" in deeds and "set aside" in deeds
+    aside = {p.name.rsplit("-", 1)[1] for p in (line.folder / "damaged").iterdir()}
+    assert aside == {"0.parquet", "frames.parquet"}, "what is left of it is kept for a person to look at"
+    assert line.samples() == expected(180, start=60)
+
+
+def test_a_file_that_is_cut_short_or_gone_is_told_apart(line: Folder) -> None:
+    wide = line.path(0, "wide")
+    wide.write_bytes(wide.read_bytes()[:-10])
+    assert "bytes instead of" in found(line)[0].text
+    wide.unlink()
+    assert troubles(line) == [Trouble.MISSING]
+    mend(line)
+    assert line.samples() == expected(180, start=60)
+
+
+def test_a_day_that_is_damaged_comes_back_from_the_hours_that_are_still_there(line: Folder) -> None:
+    line.compact(hours_stay=True)
+    line.roll_up()
+    flip(line.path(0, "wide"))
+    said = mend(line)
+    assert "back from an earlier form" in said and "deleted" not in said
+    assert line.samples() == expected(180)
+
+
+def test_samples_stay_when_only_their_arrivals_are_lost_and_late_ones_still_merge(line: Folder) -> None:
+    line.path(1, "frames").unlink()
+    deeds = mend(line)
+    assert "source time stands for it" in deeds and "samples are lost" not in deeds
+    assert line.samples() == expected(180)
+    writer = ArchiveWriter.open(line.folder / "archive", "line-1")
+    writer.seal([(121, scan(90))], line.numbered, before_arrival_ns=2**62)
+    assert line.samples() == expected(180)
+
+
+@pytest.mark.parametrize("how", ["gone", "changed"])
+def test_a_lost_list_is_written_again_from_the_files(line: Folder, how: str) -> None:
+    before = line.manifest
+    for folder in ("archive", "rollups"):
+        path = line.folder / folder / NAME
+        if how == "gone":
+            path.unlink()
+        else:
+            flip(path, 40)
+    assert troubles(line)[:2] == [Trouble.LIST, Trouble.LIST]
+    mend(line)
+    assert line.manifest.segments == before.segments
+    assert line.manifest.generation > before.generation
+    assert line.manifest.sealed_seq == before.sealed_seq
+    assert line.samples() == expected(180)
+    rollups = RollupReader(line.folder / "rollups")
+    assert rollups.read(MINUTE_NS, 0, 2**62).samples.sum() == 2 * 720
+    assert found(line) == []
+
+
+def test_a_list_written_again_seals_once_more_what_is_still_recent(tmp_path: Path) -> None:
+    """A sealing that was cut short may have told too high a number."""
+    line = Folder(tmp_path / "store", tidy=False)
+    (line.folder / "archive" / NAME).unlink()
+    repair(line.folder, HostDisk())
+    assert troubles(line) == [Trouble.UNSEALED]
+    assert line.manifest.sealed_seq == 0
+    assert line.samples() == expected(180)
+
+
+def test_a_damaged_segment_is_sealed_again_from_rows_that_are_still_recent(tmp_path: Path) -> None:
+    line = Folder(tmp_path / "store", tidy=False)
+    flip(line.path(1, "wide"))
+    repair(line.folder, HostDisk())
+    assert line.manifest.sealed_seq == 0
+    line.seal(120)
+    line.forget()
+    assert line.samples() == expected(180)
+    assert found(line) == []
+
+
+def test_files_that_no_list_can_name_are_kept_when_the_list_is_lost(line: Folder) -> None:
+    wide = line.path(0, "wide").relative_to(line.folder / "archive").as_posix()
+    flip(line.path(0, "frames"), 4)
+    (line.folder / "archive" / NAME).unlink()
+    mend(line)
+    ArchiveWriter.open(line.folder / "archive", "line-1")
+    aside = {p.name for p in (line.folder / "damaged").iterdir()}
+    assert f"archive__{wide.replace('/', '__')}" in aside
+
+
+def test_leavings_are_told_and_cleared_away(line: Folder) -> None:
+    stray = line.path(0, "wide").with_name("hour-00-00000099-wide-0.parquet")
+    stray.write_bytes(b"half")
+    assert troubles(line) == [Trouble.LEFTOVER]
+    assert "no list named it" in mend(line)
+    assert not stray.exists()
+
+
+def test_a_damaged_row_is_set_aside_and_the_others_read(line: Folder) -> None:
+    change(
+        line,
+        "UPDATE rows SET body=zeroblob(length(body)) WHERE seq=(SELECT min(seq)+2 FROM rows WHERE seq=first_seq)",
+    )
+    (finding,) = found(line)
+    assert finding.trouble is Trouble.DAMAGED and finding.where.startswith("recent.db, row")
+    _, deeds = repair(line.folder, HostDisk())
+    assert "set aside as damaged/recent-row-" in deeds[0] and "12 samples are lost" in deeds[0]
+    assert troubles(line) == [Trouble.NUMBERS], "the gap stays told"
+    assert len(expected(180) - line.samples()) == 12
+
+
+def change(line: Folder, statement: str) -> None:
+    db = sqlite3.connect(line.folder / "recent.db")
+    with db:
+        db.execute(statement)
+    db.close()
+
+
+def test_missing_frames_are_told_by_their_numbers(line: Folder) -> None:
+    change(line, "DELETE FROM rows WHERE seq=(SELECT min(seq) FROM rows)")
+    (finding,) = found(line)
+    assert finding.trouble is Trouble.NUMBERS and "arrival numbers 121 to" in finding.text
+
+
+def test_closed_hours_that_nobody_sealed_are_told(tmp_path: Path) -> None:
+    line = Folder(tmp_path / "store", hours=5, sealed=1)
+    (finding,) = found(line)
+    assert finding.trouble is Trouble.UNSEALED
+    assert (finding.start_ns, finding.end_ns) == (T0 + HOUR_NS, T0 + 3 * HOUR_NS)
+    assert "safe in recent.db" in finding.text
+
+
+def test_hours_without_a_sample_are_a_note(line: Folder) -> None:
+    writer = ArchiveWriter.open(line.folder / "archive", "line-1")
+    writer.drop([line.manifest.segments[1]])
+    (finding,) = found(line)
+    assert finding.trouble is Trouble.HOLE and finding.trouble.is_note
+    assert (finding.start_ns, finding.end_ns) == (T0 + HOUR_NS, T0 + 2 * HOUR_NS)
+
+
+def test_segments_that_are_not_rolled_up_are_a_note(line: Folder) -> None:
+    line.compact()
+    assert troubles(line) == [Trouble.BEHIND, Trouble.BEHIND]
+    line.roll_up()
+    assert found(line) == []
+
+
+def test_damaged_rollups_are_made_again(line: Folder) -> None:
+    (file,) = (line.folder / "rollups" / "minute").rglob("*.parquet")
+    flip(file)
+    assert troubles(line)[0] is Trouble.DAMAGED
+    assert "made again" in mend(line)
+    line.roll_up()
+    assert RollupReader(line.folder / "rollups").read(MINUTE_NS, 0, 2**62).samples.sum() == 2 * 720
+
+
+def test_a_writer_at_work_is_not_disturbed(line: Folder) -> None:
+    db = sqlite3.connect(line.folder / "recent.db", isolation_level=None)
+    db.execute("BEGIN IMMEDIATE")
+    with pytest.raises(StoreReadOnly, match="stop `meltledger run`"):
+        repair(line.folder, HostDisk())
+    db.close()
+
+
+CALLS = 13  # what a repair asks of the disk in the next test
+
+
+@pytest.mark.parametrize("calls", range(CALLS + 1))
+def test_a_repair_that_is_cut_short_can_be_done_again(line: Folder, calls: int) -> None:
+    """A changed byte in a day whose hours are still there, a lost list of rollups, a leaving."""
+    line.compact(hours_stay=True)
+    line.roll_up()
+    flip(line.path(0, "wide"))
+    (line.folder / "rollups" / NAME).unlink()
+    (line.folder / "archive" / "line=line-1" / "stray.parquet").write_bytes(b"half")
+    disk = StoppingDisk(calls)
+    with contextlib.suppress(StoreFull):
+        repair(line.folder, disk)
+    assert (disk.left < 0) == (calls < CALLS)
+    repair(line.folder, HostDisk())
+    assert [f for f in found(line) if not f.trouble.is_note] == []
+    assert line.samples() == expected(180)
+
+
+def test_a_look_beside_a_writer_that_seals_folds_and_tidies_finds_nothing_wrong(line: Folder) -> None:
+    stop, minutes = threading.Event(), [180]
+
+    def write() -> None:
+        store = EmbeddedStore.open(line.folder)
+        while not stop.is_set():
+            store.append(*(scan(minutes[0] + k) for k in range(10)))
+            minutes[0] += 10
+            line.seal(minutes[0])
+            line.forget()
+            if minutes[0] % 60 == 0:
+                line.compact()
+        store.close()
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    try:
+        wrong = [f for _ in range(15) for f in found(line) if not f.trouble.is_note]
+    finally:
+        stop.set()
+        thread.join()
+    assert minutes[0] > 180
+    assert wrong == []
+    assert line.samples() == expected(minutes[0])
+
+
+def test_a_folder_without_a_store_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(WrongInput, match="no store here"):
+        look(tmp_path)
+
+
+def test_a_database_that_is_none_is_told_and_the_segments_are_mended(line: Folder) -> None:
+    (line.folder / "recent.db").write_bytes(b"x" * 9000)
+    flip(line.path(0, "wide"))
+    assert troubles(line) == [Trouble.LIST, Trouble.DAMAGED]
+    found_now, deeds = repair(line.folder, HostDisk())
+    assert len(found_now) == 2 and any("written anew" in d for d in deeds)
+    assert troubles(line) == [Trouble.LIST]
