@@ -1,35 +1,30 @@
 """The newest samples on disk: whole frames as columnar blobs in SQLite, readable at once by other processes.
 
 A row holds one frame, or the frames of a closed minute folded into one row: ``first_seq`` to ``seq`` are the
-arrival numbers inside. A row's body is a head for each frame, then the columns of all of them one after the
-other, so that many rows decode without a loop over samples. The order of arrival is kept whole, because a
-replay judges in that order.
+arrival numbers inside (see ``historian.rows``). The order of arrival is kept whole, because a replay judges
+in that order. What is sealed in the archive is let go of here.
 """
 
 from __future__ import annotations
 
 import sqlite3
-import struct
-import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
+from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from historian.errors import WrongInput
+from historian.frame import NS, Frame
+from historian.rows import Row, decode, encode
+from historian.told import told
 
-from historian.errors import StoredDataDamaged, StoreFull, StoreReadOnly, WrongInput
-from historian.frame import NS, Frame, Qualities, TagIds, Times, Values
+SCHEMA = 2
+"""2: rows may be sealed and gone; ``sealed_seq`` says up to where. A file of schema 1 has all its rows."""
 
-SCHEMA = 1
-_MAGIC = b"mlf1"
-_HEAD = struct.Struct("<4sIII")  # magic, crc32 of the rest, frames, samples
-_FRAME = np.dtype([("arrival_ns", "<i8"), ("clock_epoch", "<i4"), ("samples", "<i4")])
-_COLUMNS = (("tag", "<i4"), ("time_ns", "<i8"), ("value", "<f8"), ("quality", "<u4"))
 _FOLD_SAMPLES = 100_000
 _FOLD_SPAN_NS = 300 * NS
-_SAMPLE_BYTES = 24
+
+Synchronous = Literal["full", "normal"]
+"""``full``: a commit is on disk. ``normal``: a power cut may take the last commits, never older ones."""
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS meta (key TEXT PRIMARY KEY, value TEXT NOT NULL);
@@ -47,90 +42,24 @@ CREATE INDEX IF NOT EXISTS rows_by_time ON rows (last_ns, first_ns);
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row of the table, decoded: the columns of all its frames, one frame after the other.
-
-    Attributes:
-        first_seq, seq: arrival numbers of the first and the last frame.
-        heads: arrival, clock epoch and number of samples of each frame.
-    """
-
-    first_seq: int
-    seq: int
-    heads: NDArray[np.void]
-    tag: TagIds
-    time_ns: Times
-    value: Values
-    quality: Qualities
-
-    def frames(self) -> Iterator[tuple[int, Frame]]:
-        """Each frame with its arrival number."""
-        edges = np.concatenate(([0], np.cumsum(self.heads["samples"]))).tolist()
-        for place, (head, (a, b)) in enumerate(zip(self.heads, pairwise(edges), strict=True)):
-            columns = (self.tag[a:b], self.time_ns[a:b], self.value[a:b], self.quality[a:b])
-            yield self.first_seq + place, Frame(*columns, int(head["arrival_ns"]), int(head["clock_epoch"]))
-
-    def clock_epoch(self) -> NDArray[np.int32]:
-        """The clock epoch of each sample."""
-        return np.repeat(self.heads["clock_epoch"], self.heads["samples"])
-
-
-def encode(frames: Sequence[Frame]) -> bytes:
-    """The body of a row that holds these frames."""
-    heads = np.empty(len(frames), dtype=_FRAME)
-    heads["arrival_ns"] = [f.arrival_ns for f in frames]
-    heads["clock_epoch"] = [f.clock_epoch for f in frames]
-    heads["samples"] = [len(f) for f in frames]
-    rest = heads.tobytes() + b"".join(
-        np.concatenate([getattr(f, name) for f in frames]).astype(dtype, copy=False).tobytes()
-        for name, dtype in _COLUMNS
-    )
-    return _HEAD.pack(_MAGIC, zlib.crc32(rest), len(frames), int(heads["samples"].sum())) + rest
-
-
-def decode(body: bytes, first_seq: int, seq: int, *, where: str) -> Row:
-    """The row of a body.
-
-    Raises:
-        StoredDataDamaged: the body is not what ``encode`` wrote; ``where`` names the place.
-    """
-    try:
-        magic, crc, frames, samples = _HEAD.unpack_from(body)
-    except struct.error:
-        magic, crc, frames, samples = b"", 0, 0, 0
-    expected = _HEAD.size + frames * _FRAME.itemsize + samples * _SAMPLE_BYTES
-    if magic != _MAGIC or len(body) != expected or zlib.crc32(memoryview(body)[_HEAD.size :]) != crc:
-        raise StoredDataDamaged(
-            f"{where}: the row's check sum does not match; the other rows are readable. "
-            "Copy the store's folder away before anything else is tried"
-        )
-    at = _HEAD.size + frames * _FRAME.itemsize
-    return Row(
-        first_seq,
-        seq,
-        np.frombuffer(body, _FRAME, frames, _HEAD.size),
-        np.frombuffer(body, np.int32, samples, at),
-        np.frombuffer(body, np.int64, samples, at + 4 * samples),
-        np.frombuffer(body, np.float64, samples, at + 12 * samples),
-        np.frombuffer(body, np.uint32, samples, at + 20 * samples),
-    )
-
-
 class Recent:
-    """The table of rows in one SQLite file (WAL, every commit synced to disk).
+    """The table of rows in one SQLite file (WAL).
 
-    One writer, any number of readers in other processes; not for network file systems.
+    One process writes, through as many of these as it likes; any number read. Not for network file systems.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self.path = path
         self._db = connection
         self._folded_seq = 0
+        self._first_seq = 1
 
     @classmethod
-    def open(cls, path: Path, *, write: bool) -> Recent:
+    def open(cls, path: Path, *, write: bool, synchronous: Synchronous = "full") -> Recent:
         """Open the file; a writer makes it where it is missing.
+
+        Args:
+            synchronous: what a commit promises.
 
         Raises:
             WrongInput: a reader finds no file; or it was written by a newer release.
@@ -152,11 +81,13 @@ class Recent:
             )
             if write:
                 db.execute("PRAGMA journal_mode=WAL")
-                db.execute("PRAGMA synchronous=FULL")
+                db.execute(f"PRAGMA synchronous={synchronous.upper()}")
                 db.execute("BEGIN IMMEDIATE")
                 for statement in _TABLES.split(";"):
                     db.execute(statement)
-                db.execute("INSERT OR IGNORE INTO meta VALUES ('schema', ?)", (str(SCHEMA),))
+                found = _schema_of(db)
+                if found is None or int(found[0]) < SCHEMA:
+                    db.execute("INSERT OR REPLACE INTO meta VALUES ('schema', ?)", (str(SCHEMA),))
                 db.execute("COMMIT")
             else:
                 db.execute("PRAGMA query_only=1")
@@ -183,10 +114,14 @@ class Recent:
                 "INSERT INTO tags VALUES (?,?,?) ON CONFLICT (id) DO UPDATE SET body=excluded.body", rows
             )
 
+    def go_on_after(self, seq: int) -> None:
+        """Let no frame get a number up to this one: the archive has it, though this file may not know."""
+        self._first_seq = seq + 1
+
     def append(self, frames: Sequence[Frame]) -> int:
         """Keep the frames in one synced transaction; gives the last arrival number."""
         with told(self.path), self._transaction():
-            seq = self.last_seq()
+            seq = max(self.last_seq(), self._first_seq - 1)
             for frame in frames:
                 seq += 1
                 self._insert(seq, seq, [frame])
@@ -235,9 +170,43 @@ class Recent:
         )
 
     def last_seq(self) -> int:
-        """Arrival number of the last frame; 0 when there is none."""
+        """Arrival number of the last frame, let go of or not; 0 when there is none."""
         with told(self.path):
-            return int(self._db.execute("SELECT coalesce(max(seq), 0) FROM rows").fetchone()[0])
+            found = self._db.execute("SELECT max(seq) FROM rows").fetchone()[0]
+        return int(found) if found is not None else self.sealed_seq()
+
+    def sealed_seq(self) -> int:
+        """Up to which arrival number the rows were let go of."""
+        with told(self.path):
+            found = self._db.execute("SELECT value FROM meta WHERE key='sealed_seq'").fetchone()
+        return int(found[0]) if found else 0
+
+    def last_before(self, arrival_ns: int) -> int:
+        """Number of the last frame that arrived before a time, whatever arrived before it; 0: none did."""
+        with told(self.path):
+            found = self._db.execute(
+                "SELECT max(seq) FROM rows WHERE arrival_ns<?", (arrival_ns,)
+            ).fetchone()[0]
+        return int(found or 0)
+
+    def let_go(self, up_to_seq: int, newest: bytes) -> None:
+        """Delete the rows whose frames all have numbers up to this one, because the archive holds them.
+
+        Args:
+            newest: the newest sample of each tag in them and in all before, for ``newest``.
+        """
+        with told(self.path), self._transaction():
+            self._db.execute("DELETE FROM rows WHERE seq<=?", (up_to_seq,))
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES ('sealed_seq', ?)", (str(up_to_seq),))
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
+
+    def newest(self) -> tuple[int, bytes | None]:
+        """Up to which number the rows were let go of, and what ``let_go`` was given with it."""
+        with told(self.path):
+            found = dict(
+                self._db.execute("SELECT key, value FROM meta WHERE key IN ('sealed_seq', 'newest')")
+            )
+        return int(found.get("sealed_seq", 0)), found.get("newest")
 
     def rows_after(self, seq: int, *, limit: int = 200) -> list[Row]:
         """Up to ``limit`` rows that hold a frame later than ``seq``, in order of arrival."""
@@ -264,6 +233,15 @@ class Recent:
                 "SELECT min(first_ns), max(last_ns) FROM rows WHERE samples>0"
             ).fetchone()
         return None if low is None else (int(low), int(high))
+
+    def spans(self, start_ns: int, end_ns: int) -> list[tuple[int, int]]:
+        """The stretches [from, to) of source time in a window that rows hold samples of; they may overlap."""
+        with told(self.path):
+            found = self._db.execute(
+                "SELECT max(first_ns, ?), min(last_ns + 1, ?) FROM rows WHERE last_ns>=? AND first_ns<?",
+                (start_ns, end_ns, start_ns, end_ns),
+            ).fetchall()
+        return [(int(low), int(high)) for low, high in found]
 
     def close(self) -> None:
         """Close the file; a writer leaves everything in the main file."""
@@ -334,44 +312,4 @@ def _span(frame: Frame) -> tuple[int, int]:
     return int(frame.time_ns.min()), int(frame.time_ns.max())
 
 
-class told:  # noqa: N801 - reads as a clause: with told(path)
-    """Turns SQLite's errors into ours, naming the file and the remedy."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, PermissionError):
-            raise StoreReadOnly(_READ_ONLY.format(path=self._path)) from error
-        if isinstance(error, OSError) and error.errno == 28:
-            raise StoreFull(_FULL.format(path=self._path)) from error
-        if isinstance(error, OSError):
-            raise StoreReadOnly(
-                f"{self._path}: {error.strerror}; check the path in the line's file"
-            ) from error
-        if not isinstance(error, sqlite3.Error):
-            return
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if code == sqlite3.SQLITE_FULL:
-            raise StoreFull(_FULL.format(path=self._path)) from error
-        if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-            raise StoreReadOnly(_READ_ONLY.format(path=self._path)) from error
-        if code == sqlite3.SQLITE_IOERR:
-            raise StoreFull(
-                f"{self._path}: the disk does not take the data ({error}); check it and its space"
-            ) from error
-        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-            raise StoredDataDamaged(
-                f"{self._path}: not readable as a store ({error}); copy the folder away first"
-            ) from error
-        raise StoreReadOnly(f"{self._path}: {error}; is another writer running on this line?") from error
-
-
 _NOT_YET = "{path}: there is no store here yet; start `meltledger run` on its line first"
-_FULL = (
-    "{path}: the disk is full; nothing of this flush was kept, all before it is readable. Free space there"
-)
-_READ_ONLY = "{path}: cannot be written; let this user write there, or change the path in the line's file"

@@ -78,10 +78,20 @@ class RollupReader:
     def __init__(self, root: Path) -> None:
         self._root = root
         self._open: dict[str, Any] = {}
-        self.listed = load_rollups(root) or RollupList()
+        self._stamp: tuple[int, int, int] | None = None
+        self.listed = RollupList()
+        self.refresh()
 
     def refresh(self) -> None:
         """Take in what a writer has changed since."""
+        try:
+            found = (self._root / NAME).stat()
+        except FileNotFoundError:
+            return
+        stamp = (found.st_mtime_ns, found.st_ino, found.st_size)
+        if stamp == self._stamp:
+            return
+        self._stamp = stamp
         self.listed = load_rollups(self._root) or RollupList()
         named = {f.path for f in self.listed.files}
         self._open = {path: file for path, file in self._open.items() if path in named}

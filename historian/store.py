@@ -6,10 +6,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from historian.aggregates import Aggregate, AggregateRow
+from historian.aggregates import Aggregate, AggregateConfig, AggregateRow
 from historian.envelope import Envelope
 from historian.frame import Frame, Series
+from historian.rollups import Rollup
 from historian.tags import Tag
+
+STANDARD = AggregateConfig()
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,24 @@ class Sample:
     value: float
     quality: int
     arrival_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Modified:
+    """A sample that a later write of the same tag, source time and clock epoch replaced with another one.
+
+    Attributes:
+        time_ns: source time, UTC nanoseconds.
+        value, quality: what stood there before; NaN where there was no value.
+        arrival_ns: when it had come.
+        replaced_ns: when what replaced it came.
+    """
+
+    time_ns: int
+    value: float
+    quality: int
+    arrival_ns: int
+    replaced_ns: int
 
 
 class Store(Protocol):
@@ -66,7 +87,8 @@ class Store(Protocol):
     ) -> dict[str, Series]:
         """The samples with start ≤ source time < end, each tag sorted by time.
 
-        The same tag, source time and clock epoch twice: the last one written is given.
+        The same tag, source time and clock epoch twice: the last one written is given. The same tag and
+        source time in two clock epochs: both are given, none of them better than uncertain.
 
         Args:
             bound_before: give the last sample of the quarter hour before the start as well, if there is one.
@@ -76,14 +98,42 @@ class Store(Protocol):
         """
         ...
 
+    def blocks(
+        self, paths: Sequence[str], start_ns: int, end_ns: int, *, samples: int = 500_000
+    ) -> Iterator[dict[str, Series]]:
+        """The same piece by piece in order of time, about so many samples at once, whatever the window."""
+        ...
+
     def latest(self, paths: Sequence[str] | None = None) -> dict[str, Sample]:
         """The sample with the newest source time of each tag that has any."""
         ...
 
+    def modified(self, path: str, start_ns: int, end_ns: int) -> list[Modified]:
+        """What later writes replaced in the window, by source time, then arrival.
+
+        Source: OPC 10000-11, 6.5.3 (modified values).
+        """
+        ...
+
     def aggregate(
-        self, path: str, start_ns: int, end_ns: int, interval_ns: int, kind: Aggregate
+        self,
+        path: str,
+        start_ns: int,
+        end_ns: int,
+        interval_ns: int,
+        kind: Aggregate,
+        *,
+        config: AggregateConfig = STANDARD,
     ) -> list[AggregateRow]:
-        """One row an interval, after OPC 10000-13."""
+        """One row an interval, after OPC 10000-13, with the bounding samples however far away they are."""
+        ...
+
+    def rollup(self, paths: Sequence[str], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:
+        """Extremes, ends, mean and counts of every interval that holds a sample, by tag number, as columns.
+
+        Intervals lie at whole multiples of their length since 1970; those at the ends of the window hold
+        only what lies in it.
+        """
         ...
 
     def envelope(self, path: str, start_ns: int, end_ns: int, columns: int) -> Envelope:

@@ -1,7 +1,9 @@
 """Units of measure: UCUM codes, what else people write for them, and conversion between them.
 
-Only units on this allow-list are read: a general parser takes several plant units for something else
-(``Nm`` as a yarn count, ``rpm`` as an angular frequency in radians), so nothing is guessed.
+Only units on the allow-list are read: a general parser takes several plant units for something else
+(``Nm`` as a yarn count, ``rpm`` as an angular frequency in radians), so nothing is guessed. Gauge and
+absolute pressures have the same units and are told apart by their reference; temperatures and differences of
+temperatures have units of their own.
 Source of the codes: UCUM 2.1; of the numbers in ``UNECE``: OPC 10000-8, 5.6.3 (the bytes of the UNECE code,
 read as one big-endian number).
 """
@@ -9,201 +11,34 @@ read as one big-endian number).
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any, Final
 
+from historian._unit_names import ALIASES, EXPRESSIONS, UNECE_CODES
 from historian.errors import UnitMismatch, UnknownUnit
 
-# UCUM code → expression for pint. A speed is a count per time here, never radians.
-_EXPRESSIONS: Final[Mapping[str, str]] = {
-    "1": "dimensionless",
-    "%": "percent",
-    "[ppm]": "ppm",
-    "bar": "bar",
-    "mbar": "mbar",
-    "Pa": "Pa",
-    "kPa": "kPa",
-    "MPa": "MPa",
-    "[psi]": "psi",
-    "Cel": "degC",
-    "K": "kelvin",
-    "[degF]": "degF",
-    "kg/h": "kg/h",
-    "kg/s": "kg/s",
-    "g/s": "g/s",
-    "t/h": "metric_ton/h",
-    "[lb_av]/h": "lb/h",
-    "kg": "kg",
-    "g": "g",
-    "t": "metric_ton",
-    "[lb_av]": "lb",
-    "[ston_av]": "short_ton",
-    "/min": "1/min",
-    "/s": "1/s",
-    "/h": "1/h",
-    "Hz": "1/s",
-    "W": "W",
-    "kW": "kW",
-    "[HP]": "hp",
-    "kW.h": "kW*h",
-    "MJ": "MJ",
-    "kJ": "kJ",
-    "J": "J",
-    "kW.h/kg": "kW*h/kg",
-    "kJ/kg": "kJ/kg",
-    "MJ/kg": "MJ/kg",
-    "J/kg": "J/kg",
-    "kW.h/[lb_av]": "kW*h/lb",
-    "A": "A",
-    "mA": "mA",
-    "V": "V",
-    "mV": "mV",
-    "Ohm": "ohm",
-    "N.m": "N*m",
-    "um": "um",
-    "mm": "mm",
-    "cm": "cm",
-    "m": "m",
-    "[in_i]": "inch",
-    "mm2": "mm**2",
-    "cm2": "cm**2",
-    "m2": "m**2",
-    "L": "L",
-    "m3": "m**3",
-    "m3/h": "m**3/h",
-    "L/min": "L/min",
-    "L/h": "L/h",
-    "mm/s": "mm/s",
-    "m/s": "m/s",
-    "m/min": "m/min",
-    "g/cm3": "g/cm**3",
-    "kg/m3": "kg/m**3",
-    "g/(10.min)": "g/(10*min)",
-    "Pa.s": "Pa*s",
-    "deg": "degree",
-    "s": "s",
-    "ms": "ms",
-    "min": "min",
-    "h": "h",
-    "d": "day",
-    "K/min": "kelvin/min",
-    "kJ/(kg.K)": "kJ/(kg*kelvin)",
-}
+PRESSURES: Final = frozenset({"bar", "mbar", "Pa", "hPa", "kPa", "MPa", "[psi]"})
+"""Units in which a pressure says nothing without its reference."""
 
-# What else is written for a UCUM code, in files and on panels.
-_ALIASES: Final[Mapping[str, str]] = {
-    "": "1",
-    "{1}": "1",
-    "°C": "Cel",
-    "degC": "Cel",
-    "C": "Cel",
-    "°F": "[degF]",
-    "degF": "[degF]",
-    "F": "[degF]",
-    "psi": "[psi]",
-    "lbf/in²": "[psi]",
-    "1/min": "/min",
-    "{rev}/min": "/min",
-    "r/min": "/min",
-    "rpm": "/min",
-    "RPM": "/min",
-    "min-1": "/min",
-    "min⁻¹": "/min",
-    "1/s": "/s",
-    "s⁻¹": "/s",
-    "1/h": "/h",
-    "lb/h": "[lb_av]/h",
-    "lb": "[lb_av]",
-    "hp": "[HP]",
-    "kWh": "kW.h",
-    "kW·h": "kW.h",
-    "kWh/kg": "kW.h/kg",
-    "kW·h/kg": "kW.h/kg",
-    "kWh/lb": "kW.h/[lb_av]",
-    "kW·h/lb": "kW.h/[lb_av]",
-    "Nm": "N.m",
-    "N·m": "N.m",
-    "µm": "um",
-    "μm": "um",
-    "micron": "um",
-    "cm²": "cm2",
-    "mm²": "mm2",
-    "m²": "m2",
-    "m³/h": "m3/h",
-    "m³": "m3",
-    "l": "L",
-    "l/min": "L/min",
-    "l/h": "L/h",
-    "kg/m³": "kg/m3",
-    "g/cm³": "g/cm3",
-    "g/10min": "g/(10.min)",
-    "g/10 min": "g/(10.min)",
-    "°": "deg",
-    "ohm": "Ohm",
-    "Ω": "Ohm",
-    "°C/min": "K/min",
-    "in": "[in_i]",
-    "ppm": "[ppm]",
-}
+GAUGE: Final = "gauge"
+ABSOLUTE: Final = "absolute"
 
-# OPC UA unit number (EUInformation.unitId) → UCUM code.
-_UNECE_CODES: Final[Mapping[str, str]] = {
-    "BAR": "bar",
-    "MBR": "mbar",
-    "PAL": "Pa",
-    "KPA": "kPa",
-    "MPA": "MPa",
-    "PS": "[psi]",
-    "CEL": "Cel",
-    "FAH": "[degF]",
-    "KEL": "K",
-    "E93": "kg/h",
-    "RPM": "/min",
-    "M46": "/min",
-    "C94": "/min",
-    "C97": "/s",
-    "HTZ": "Hz",
-    "KWT": "kW",
-    "WTT": "W",
-    "KWH": "kW.h",
-    "AMP": "A",
-    "4K": "mA",
-    "VLT": "V",
-    "2Z": "mV",
-    "OHM": "Ohm",
-    "NU": "N.m",
-    "MMT": "mm",
-    "4H": "um",
-    "CMT": "cm",
-    "MTR": "m",
-    "CMK": "cm2",
-    "MMK": "mm2",
-    "MTK": "m2",
-    "KGM": "kg",
-    "GRM": "g",
-    "TNE": "t",
-    "23": "g/cm3",
-    "KMQ": "kg/m3",
-    "MQH": "m3/h",
-    "L2": "L/min",
-    "C65": "Pa.s",
-    "SEC": "s",
-    "C26": "ms",
-    "MIN": "min",
-    "HUR": "h",
-    "DAY": "d",
-    "P1": "%",
-    "C62": "1",
-    "DD": "deg",
-    "C16": "mm/s",
-    "MTS": "m/s",
-    "H13": "K/min",
-    "J2": "J/kg",
-    "B42": "kJ/kg",
-    "JK": "MJ/kg",
-    "B43": "kJ/(kg.K)",
+_REFERENCES: Final = {
+    "g": GAUGE,
+    "gauge": GAUGE,
+    "ü": GAUGE,
+    "a": ABSOLUTE,
+    "abs": ABSOLUTE,
+    "absolute": ABSOLUTE,
 }
+_WITH_REFERENCE: Final = re.compile(
+    r"(m?bar|[hkm]?pa|psi|\[psi\])[ _]*\(?(gauge|g|ü|absolute|abs|a)\.?\)?", re.IGNORECASE
+)
+_PRESSURES_WRITTEN: Final = {p.lower(): p for p in PRESSURES} | {"psi": "[psi]"}
+_DIFFERENCES: Final = {"Cel": "K{diff}", "K": "K{diff}", "[degF]": "[degR]{diff}"}
+_TEMPERATURES: Final = frozenset({"Cel", "[degF]"})
 
 
 def unece_number(code: str) -> int:
@@ -216,7 +51,7 @@ def unece_number(code: str) -> int:
     return int.from_bytes(code.encode("ascii"), "big")
 
 
-UNECE: Final[Mapping[int, str]] = {unece_number(code): ucum for code, ucum in _UNECE_CODES.items()}
+UNECE: Final[Mapping[int, str]] = {unece_number(code): ucum for code, ucum in UNECE_CODES.items()}
 """OPC UA unit number → UCUM code."""
 
 
@@ -230,14 +65,36 @@ def ucum(text: str) -> str:
         >>> ucum("r/min"), ucum("°C"), ucum("kW.h/kg")
         ('/min', 'Cel', 'kW.h/kg')
     """
-    code = _ALIASES.get(text.strip(), text.strip())
-    if code in _EXPRESSIONS:
+    code = ALIASES.get(text.strip(), text.strip())
+    if code in EXPRESSIONS:
         return code
-    near = difflib.get_close_matches(text, [*_EXPRESSIONS, *_ALIASES], n=3, cutoff=0.5)
+    if match := _WITH_REFERENCE.fullmatch(code):
+        plain, reference = _PRESSURES_WRITTEN[match[1].lower()], _REFERENCES[match[2].lower()]
+        raise UnknownUnit(
+            f"'{text[:40]}' is a unit and a reference in one: give the unit {plain} and, apart from it, "
+            f"that the pressure is {reference}"
+        )
+    near = difflib.get_close_matches(text, [*EXPRESSIONS, *ALIASES], n=3, cutoff=0.5)
     hint = f"; near it: {', '.join(near)}" if near else ""
     raise UnknownUnit(
         f"the unit '{text[:40]}' is not known (UCUM codes such as bar, Cel, kg/h, /min are){hint}"
     )
+
+
+def unit_and_reference(text: str) -> tuple[str, str]:
+    """(UCUM code, ``gauge``, ``absolute`` or empty) of a unit that may say what a pressure counts from.
+
+    Raises:
+        UnknownUnit: as ``ucum``.
+
+    Example:
+        >>> unit_and_reference("bar(g)"), unit_and_reference("psia"), unit_and_reference("psi")
+        (('bar', 'gauge'), ('[psi]', 'absolute'), ('[psi]', ''))
+    """
+    match = _WITH_REFERENCE.fullmatch(text.strip())
+    if match is None:
+        return ucum(text), ""
+    return _PRESSURES_WRITTEN[match[1].lower()], _REFERENCES[match[2].lower()]
 
 
 @lru_cache(maxsize=1)
@@ -264,6 +121,11 @@ def conversion(from_unit: str, to_unit: str) -> tuple[float, float]:
     source, target = ucum(from_unit), ucum(to_unit)
     if source == target:
         return 1.0, 0.0
+    if {source, target} & _TEMPERATURES and {source, target} & set(_DIFFERENCES.values()):
+        raise UnitMismatch(
+            f"'{source}' and '{target}': one is a temperature and the other a difference of temperatures; "
+            "neither becomes the other"
+        )
     at_zero, at_one = (_convert(x, source, target) for x in (0.0, 1.0))
     offset = 0.0 if abs(at_zero) < 1e-12 else at_zero
     # The library's last bits are rounded away: 1 MPa is 10 bar, not 10.000000000000002.
@@ -277,7 +139,52 @@ def difference_scale(from_unit: str, to_unit: str) -> float:
         >>> round(18 * difference_scale("[degF]", "K"), 9)
         10.0
     """
-    return conversion(from_unit, to_unit)[0]
+    source, target = difference_unit(from_unit), difference_unit(to_unit)
+    return conversion(source, target)[0]
+
+
+def difference_unit(unit: str) -> str:
+    """The unit of a difference of two values of a unit; the same, but for temperatures.
+
+    Example:
+        >>> difference_unit("°C"), difference_unit("[degF]"), difference_unit("bar")
+        ('K{diff}', '[degR]{diff}', 'bar')
+    """
+    code = ucum(unit)
+    return _DIFFERENCES.get(code, code)
+
+
+def pressure_conversion(
+    from_unit: str, from_reference: str, to_unit: str, to_reference: str, *, ambient: str = ""
+) -> tuple[float, float]:
+    """(scale, offset) as ``conversion``, from a pressure above one zero to a pressure above another.
+
+    Args:
+        from_reference, to_reference: ``gauge`` or ``absolute``.
+        ambient: the air's absolute pressure where and when it was measured, such as ``1013 mbar``.
+
+    Raises:
+        UnitMismatch: gauge to absolute, or back, without the air's pressure; or a reference is not said.
+        UnknownUnit: as ``conversion``.
+
+    Example:
+        >>> pressure_conversion("bar", "gauge", "kPa", "absolute", ambient="1013 mbar")
+        (100.0, 101.3)
+        >>> pressure_conversion("bar", "gauge", "kPa", "gauge")
+        (100.0, 0.0)
+    """
+    scale, offset = conversion(from_unit, to_unit)
+    if not from_reference or not to_reference:
+        raise UnitMismatch(f"{from_unit} to {to_unit}: say of both whether they are gauge or absolute")
+    if from_reference == to_reference:
+        return scale, offset
+    if not ambient:
+        raise UnitMismatch(
+            f"{from_reference} and {to_reference} pressure are never mixed: one becomes the other only with "
+            "the air's pressure of that place and day, stated as such (1013 mbar, say)"
+        )
+    air = quantity(ambient, to_unit)
+    return scale, float(f"{air if to_reference == ABSOLUTE else -air:.15g}")
 
 
 def _convert(value: float, source: str, target: str) -> float:
@@ -285,8 +192,8 @@ def _convert(value: float, source: str, target: str) -> float:
 
     registry = _registry()
     try:
-        quantity = registry.Quantity(value, _EXPRESSIONS[source])
-        return float(quantity.to(_EXPRESSIONS[target]).magnitude)
+        quantity = registry.Quantity(value, EXPRESSIONS[source])
+        return float(quantity.to(EXPRESSIONS[target]).magnitude)
     except pint.DimensionalityError as error:
         raise UnitMismatch(
             f"'{source}' and '{target}' do not measure the same thing: give a unit that can become {target}"

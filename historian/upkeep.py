@@ -1,46 +1,145 @@
-"""What a store's writer does now and then: rolls up what was sealed, and lets go of what has had its time."""
+"""What a writer does now and then: seals what is closed, rolls it up, lets go of what has had its time."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Self
 
+from historian.archive.disk import Disk, HostDisk
+from historian.archive.manifest import DAY_NS, HOUR_NS
+from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter
+from historian.frame import NS, Frame
+from historian.newest import Newest
+from historian.recent import Recent
 from historian.retention import Keep, RetentionPlan, Window, plan_retention
-from historian.rollup_writer import ReadSegment, RollupWriter
+from historian.rollup_writer import RollupWriter, reader_of
+from historian.tags import Tag
+
+GRACE_NS: Final = 120 * NS
+"""How long after its end an hour is sealed: what comes later is merged into it at the next sealing."""
 
 
-def upkeep(
-    archive: ArchiveWriter,
-    rollups: RollupWriter,
-    read: ReadSegment,
-    paths: Mapping[int, str],
-    keep: Keep,
-    *,
-    now_ns: int,
-    held: Sequence[Window] = (),
-) -> RetentionPlan:
-    """Bring the rollups up to the archive, then drop what the line's file lets go; gives what went.
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What one step did.
 
-    In that order, and each step whole on disk before the next: a stop in between leaves more, never less.
-
-    Args:
-        read: gives the samples of a segment.
-        paths: tag number → path, for every tag in the archive.
-        keep: how long each form of the samples stays.
-        now_ns: the edge's clock, UTC nanoseconds.
-        held: windows [start, end) to be kept whatever their age, such as trials.
-
-    Raises:
-        StoreFull, StoreReadOnly: what was not done yet is done at the next call.
+    Attributes:
+        frames: how many were sealed.
+        days: made of hours.
+        rollups: files that were written.
+        gone: what retention let go of.
     """
-    segments = archive.manifest.segments
-    rollups.bring_up(segments, read, paths)
-    newest_ns = max((f.last_ns for s in segments for f in s.files), default=now_ns)
-    plan = plan_retention(
-        segments, rollups.reader.listed, keep, now_ns=now_ns, newest_ns=newest_ns, held=held
-    )
-    if plan.segments:
-        archive.drop(plan.segments)
-    if plan.rollups:
-        rollups.drop(plan.rollups)
-    return plan
+
+    frames: int
+    days: int
+    rollups: int
+    gone: RetentionPlan
+
+
+class Upkeep:
+    """Seals, rolls up and lets go in the folder of an embedded store.
+
+    Runs in the process that appends, on a thread of its own, or alone: it has its own connection. Each step
+    is whole on disk before the next begins, so a stop in between leaves more than was asked, never less.
+    """
+
+    def __init__(self, folder: Path, recent: Recent, archive: ArchiveWriter, keep: Keep, disk: Disk) -> None:
+        self._folder = folder
+        self._recent = recent
+        self._archive = archive
+        self._keep = keep
+        self._rollups = RollupWriter(folder / "rollups", disk)
+
+    @classmethod
+    def open(cls, folder: Path, line: str, keep: Keep, *, disk: Disk | None = None) -> Self:
+        """Open the folder of a store that a writer has made.
+
+        Raises:
+            WrongInput, StoreReadOnly, StoreFull, StoredDataDamaged: naming the file and the remedy.
+        """
+        disk = disk or HostDisk()
+        archive = ArchiveWriter.open(folder / "archive", line, disk=disk)
+        return cls(folder, Recent.open(folder / "recent.db", write=True), archive, keep, disk)
+
+    def step(self, now_ns: int, held: Sequence[Window] = (), *, seal_all: bool = False) -> Kept:
+        """Do what is due.
+
+        Args:
+            now_ns: the edge's clock, UTC nanoseconds.
+            held: windows [start, end) to be kept whatever their age, such as the trial under way.
+            seal_all: seal what is in the store now, closed or not: at the end of an import.
+
+        Raises:
+            StoreFull, StoreReadOnly: what was not done yet is done at the next call.
+        """
+        tags = self._tags()
+        frames = self._seal(now_ns, tags, seal_all=seal_all)
+        days = self._archive.compact(tags, before_ns=(now_ns - GRACE_NS) // DAY_NS * DAY_NS)
+        segments = self._archive.manifest.segments
+        paths = {number: tag.path for number, tag in tags.items()}
+        rolled = self._rollups.bring_up(segments, reader_of(self._folder / "archive"), paths)
+        return Kept(frames, days, rolled, self._let_go(now_ns, held))
+
+    def close(self) -> None:
+        """Let go of the files."""
+        self._recent.close()
+
+    def _tags(self) -> dict[int, Tag]:
+        return {
+            number: Tag.from_json(json.loads(body), id=number) for number, body in self._recent.tag_rows()
+        }
+
+    def _seal(self, now_ns: int, tags: dict[int, Tag], *, seal_all: bool) -> int:
+        """Take the frames of closed hours into the archive, then out of recent.db; gives how many."""
+        hour_end_ns = (now_ns - GRACE_NS) // HOUR_NS * HOUR_NS
+        last = self._recent.last_seq() if seal_all else self._recent.last_before(hour_end_ns + GRACE_NS)
+        before = self._archive.manifest.sealed_seq
+        if last > before:
+            self._archive.seal(self._frames(before, last), tags, up_to_seq=last)
+        sealed = self._archive.manifest.sealed_seq
+        newest = self._newest()
+        if sealed > newest.seq or self._recent.sealed_seq() < sealed:
+            self._recent.let_go(sealed, self._followed(newest, sealed).to_bytes())
+        return sealed - before
+
+    def _frames(self, after: int, last: int) -> Iterator[tuple[int, Frame]]:
+        while rows := self._recent.rows_after(after):
+            for row in rows:
+                for number, frame in row.frames():
+                    if after < number <= last:
+                        yield number, frame
+            after = rows[-1].seq
+            if after >= last:
+                return
+
+    def _newest(self) -> Newest:
+        seq, body = self._recent.newest()
+        if body is None:
+            return Newest()
+        return Newest.from_bytes(seq, body, where=str(self._recent.path))
+
+    def _followed(self, newest: Newest, sealed: int) -> Newest:
+        """The newest samples up to what is sealed; from the archive where the rows have gone already."""
+        first = next(self._frames(newest.seq, sealed), None)
+        if sealed > newest.seq and (first is None or first[0] > newest.seq + 1):
+            return Newest.of(sealed, ArchiveReader(self._folder / "archive").latest())
+        for number, frame in self._frames(newest.seq, sealed):
+            newest.take(number, frame)
+        newest.seq = sealed
+        return newest
+
+    def _let_go(self, now_ns: int, held: Sequence[Window]) -> RetentionPlan:
+        segments = self._archive.manifest.segments
+        newest_ns = max((f.last_ns for s in segments for f in s.files), default=now_ns)
+        plan = plan_retention(
+            segments, self._rollups.reader.listed, self._keep, now_ns=now_ns, newest_ns=newest_ns, held=held
+        )
+        if plan.segments:
+            self._archive.drop(plan.segments)
+        if plan.rollups:
+            self._rollups.drop(plan.rollups)
+        return plan

@@ -49,6 +49,7 @@ NEEDS = {
     "browser": Need(("chromium", "chromedriver"), "chromium chromium-driver"),
     "influx": Need(("influxd",), "influxdb"),
     "node": Need(("node",), "nodejs"),
+    "compiler": Need(("gcc",), "gcc libc6-dev"),
 }
 LEFT_OUT = pytest.StashKey[Counter[str]]()
 

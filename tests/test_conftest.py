@@ -112,7 +112,7 @@ def test_a_task_left_running_fails_the_test_that_left_it(tmp_path: Path) -> None
 def test_every_program_that_tests_need_is_installed_by_ci_and_named_to_people(where: str) -> None:
     conftest = (ROOT / "tests" / "conftest.py").read_text(encoding="utf-8")
     needs = re.findall(r'"(\w+)": Need\(\(([^)]*)\), "([^"]*)"\)', conftest)
-    assert {name for name, _, _ in needs} == {"broker", "browser", "influx", "node"}
+    assert {name for name, _, _ in needs} == {"broker", "browser", "compiler", "influx", "node"}
     text = (ROOT / where).read_text(encoding="utf-8")
     missing = [package for _, _, packages in needs for package in packages.split() if package not in text]
     assert not missing

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from historian.frame import Frame, Qualities, Series, TagIds, Times, Values
 from historian.quality import UNCERTAIN, is_good
+from historian.store import Modified
 
 Seqs = NDArray[np.int64]
 Rows = NDArray[np.intp]
@@ -136,7 +137,7 @@ class Merged:
 
     Attributes:
         kept: sorted by tag, source time and arrival number; each (tag, time, clock epoch) once.
-        replaced: what a later write of the same (tag, time, epoch) changed, same order.
+        replaced: what the next write of the same (tag, time, epoch) changed, same order.
         replaced_by: the number of the frame that did it, shape of ``replaced``.
     """
 
@@ -149,7 +150,7 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     """One sample for each tag, source time and clock epoch: the last one written.
 
     A repetition with the same value and quality replaces the earlier one without a trace: nothing was
-    modified. Samples of one tag and time from different epochs stay, and the good ones become uncertain,
+    modified. So what is told as replaced does not depend on how often samples were merged on the way. Samples of one tag and time from different epochs stay, and the good ones become uncertain,
     because the clock that stamped them was changed and nobody can tell which came first.
 
     Args:
@@ -166,19 +167,40 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     if not same_time.any():
         return Merged(rows, rows.where(slice(0, 0)), rows.seq[:0])
     last = np.append(~same, True)
-    winner = _next_true(last)
-    changed = ~last & ~_alike(rows, np.arange(len(rows)), winner)
-    kept = rows.where(last)
-    quality = np.where(_collides(kept) & is_good(kept.quality), kept.quality | UNCERTAIN, kept.quality)
-    kept = Columns(kept.tag, kept.time_ns, kept.seq, kept.value, quality.astype(np.uint32))
+    # In two epochs: all of the run, so that what was raised before compares as what is not yet.
+    raised = _raised(rows, _in_two(same_time, same))
+    next_one = np.minimum(np.arange(len(rows)) + 1, len(rows) - 1)
+    changed = ~last & ~_alike(raised, np.arange(len(rows)), next_one)
+    kept = raised.where(last)
     kept = kept.where(np.lexsort((kept.seq, kept.time_ns, kept.tag)))
-    return Merged(kept, rows.where(changed), rows.seq[winner[changed]])
+    return Merged(kept, rows.where(changed), rows.seq[next_one[changed]])
 
 
-def _next_true(flags: NDArray[np.bool_]) -> Rows:
-    """For each row the first row from it on that is true; the last row is."""
-    true = np.flatnonzero(flags)
-    return true[np.searchsorted(true, np.arange(len(flags)))]
+def modified_of(replaced: Columns, replaced_by: Seqs, frames: FrameTable) -> list[Modified]:
+    """Replaced samples as a store tells them; ``frames`` holds every number."""
+    arrival_ns = frames.arrival_ns[frames.places(replaced.seq)].tolist()
+    replaced_ns = frames.arrival_ns[frames.places(replaced_by)].tolist()
+    columns = (replaced.time_ns.tolist(), replaced.value.tolist(), replaced.quality.tolist())
+    return [Modified(*row) for row in zip(*columns, arrival_ns, replaced_ns, strict=True)]
+
+
+def _in_two(same_time: NDArray[np.bool_], same: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which rows stand in a run of one tag and time that two epochs share.
+
+    Args:
+        same_time, same: whether each row but the first shares tag and time, and epoch too, with the one before.
+    """
+    run = np.cumsum(np.append(True, ~same_time)) - 1
+    shared = np.zeros(run[-1] + 1, dtype=np.bool_)
+    shared[run[1:][same_time & ~same]] = True
+    found: NDArray[np.bool_] = shared[run]
+    return found
+
+
+def _raised(rows: Columns, chosen: NDArray[np.bool_]) -> Columns:
+    """The rows, of which the chosen ones are no better than uncertain."""
+    quality = np.where(chosen & is_good(rows.quality), rows.quality | UNCERTAIN, rows.quality)
+    return Columns(rows.tag, rows.time_ns, rows.seq, rows.value, quality.astype(np.uint32))
 
 
 def _alike(rows: Columns, a: Rows, b: Rows) -> NDArray[np.bool_]:
@@ -186,10 +208,3 @@ def _alike(rows: Columns, a: Rows, b: Rows) -> NDArray[np.bool_]:
     bits = np.where(np.isnan(rows.value), np.nan, rows.value).view(np.int64)
     alike: NDArray[np.bool_] = (bits[a] == bits[b]) & (rows.quality[a] == rows.quality[b])
     return alike
-
-
-def _collides(kept: Columns) -> NDArray[np.bool_]:
-    """Which rows share tag and time with a neighbour."""
-    same = (kept.tag[1:] == kept.tag[:-1]) & (kept.time_ns[1:] == kept.time_ns[:-1])
-    collides: NDArray[np.bool_] = np.append(same, False) | np.append(False, same)
-    return collides

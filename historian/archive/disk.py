@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from historian.errors import StoreFull, StoreReadOnly
-from historian.recent import told
+from historian.told import told
 
 
 class Disk(Protocol):

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from historian.archive.columns import Columns
+from historian.archive.columns import Columns, FrameTable, modified_of
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, FileEntry, Kind, Manifest
 from historian.archive.outline import outline_parts
@@ -18,7 +18,7 @@ from historian.archive.writer import load_manifest
 from historian.envelope import Envelope, envelope_of
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series
-from historian.store import Sample
+from historian.store import Modified, Sample
 
 _T = TypeVar("_T")
 _TRIES = 5
@@ -112,6 +112,14 @@ class ArchiveReader:
             yield from self._steadily(partial(self._frames, first, last))
             after = last
 
+    def frame_table(self, start_ns: int, end_ns: int) -> FrameTable:
+        """The frames that the samples of a window came in, what was replaced since among them."""
+        return self._steadily(lambda: self._frame_table(start_ns, end_ns))
+
+    def modified(self, number: int, start_ns: int, end_ns: int) -> list[Modified]:
+        """What later writes of a tag replaced in a window."""
+        return self._steadily(lambda: self._modified(number, start_ns, end_ns))
+
     def span(self) -> tuple[int, int] | None:
         """Source time of the first and the last sample; None when there is none."""
         self.refresh()
@@ -123,6 +131,24 @@ class ArchiveReader:
     def close(self) -> None:
         """Let go of the files."""
         self._files.clear()
+
+    def _frame_table(self, start_ns: int, end_ns: int) -> FrameTable:
+        tables = []
+        for segment in self.manifest.between(start_ns, end_ns):
+            tables += [self._files.of(f).frames() for f in segment.of_kind(Kind.FRAMES)]
+            tables += [self._files.of(f).audit()[1] for f in segment.of_kind(Kind.AUDIT)]
+        return FrameTable.union(tables)
+
+    def _modified(self, number: int, start_ns: int, end_ns: int) -> list[Modified]:
+        found: list[Modified] = []
+        for segment in self.manifest.between(start_ns, end_ns):
+            for entry in segment.of_kind(Kind.AUDIT):
+                merged, _ = self._files.of(entry).audit()
+                old = merged.replaced
+                inside = (old.tag == number) & (old.time_ns >= start_ns) & (old.time_ns < end_ns)
+                frames = self._frame_table(segment.start_ns, segment.end_ns)
+                found.extend(modified_of(old.where(inside), merged.replaced_by[inside], frames))
+        return found
 
     def _next_number(self, after: int) -> int | None:
         return next_number(self.manifest, after)

@@ -67,10 +67,8 @@ class ArchiveWriter:
         writer._sweep()
         return writer
 
-    def seal(
-        self, frames: Iterable[tuple[int, Frame]], tags: Mapping[int, Tag], *, before_arrival_ns: int
-    ) -> int:
-        """Take in the frames that arrived before a time, as far as they are not in yet.
+    def seal(self, frames: Iterable[tuple[int, Frame]], tags: Mapping[int, Tag], *, up_to_seq: int) -> int:
+        """Take in the frames up to an arrival number, as far as they are not in yet.
 
         Samples go to the hour of their source time; where an hour or a day is there already, they are merged.
 
@@ -88,7 +86,7 @@ class ArchiveWriter:
         batch: list[tuple[int, Frame]] = []
         held = 0
         for seq, frame in frames:
-            if frame.arrival_ns >= before_arrival_ns:
+            if seq > up_to_seq:
                 break
             if seq <= self.manifest.sealed_seq:
                 continue

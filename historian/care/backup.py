@@ -25,8 +25,8 @@ from historian.archive.manifest import NAME, Manifest
 from historian.care.findings import FileFact
 from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, quiet
 from historian.errors import OutsideWorldAway, StoredDataDamaged, WrongInput
-from historian.recent import told
 from historian.rollup_list import RollupList
+from historian.told import told
 
 CONTENTS: Final = "contents.json"
 FORMAT: Final = "meltledger-backup"

@@ -11,8 +11,9 @@ from typing import Final
 from historian.archive.manifest import NAME, Manifest
 from historian.care.findings import Facts, FileFact, RowFact
 from historian.errors import StoredDataDamaged, WrongInput
-from historian.recent import decode, told
 from historian.rollup_list import RollupList
+from historian.rows import decode
+from historian.told import told
 
 ARCHIVE: Final = "archive"
 ROLLUPS: Final = "rollups"

@@ -19,10 +19,10 @@ from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, look, quiet
 from historian.care.mend import mended
 from historian.care.rebuild import candidates, rollups_again, with_frames
 from historian.errors import StoreReadOnly
-from historian.recent import told
 from historian.rollup_files import load_rollups
 from historian.rollup_list import RollupList
 from historian.rollup_writer import publish
+from historian.told import told
 
 ASIDE: Final = "damaged"
 _WAIT_S: Final = 2

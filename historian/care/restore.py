@@ -15,7 +15,7 @@ from historian.care.backup import CONTENTS, FORMAT, VERSION, Contents
 from historian.care.findings import FileFact
 from historian.care.look import Progress, quiet
 from historian.errors import StoredDataDamaged, WrongInput
-from historian.recent import told
+from historian.told import told
 
 _AT_ONCE: Final = 1 << 20
 

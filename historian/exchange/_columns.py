@@ -12,9 +12,9 @@ from historian.catalogue import CATALOGUE, Meaning, meaning_of
 from historian.errors import WrongInput
 from historian.exchange._numbers import NumberForm, read_column
 from historian.exchange._shape import Shape
-from historian.exchange._written import heading_of, unit_of
+from historian.exchange._written import heading_of, is_mesh, unit_of
 from historian.tags import TagKind, check_path
-from historian.units import conversion
+from historian.units import PRESSURES, conversion
 
 # fmt: off
 BAD_CELLS: Final = frozenset({
@@ -74,7 +74,7 @@ def column_of(name: str, unit: str, cells: Sequence[str], shape: Shape, taken: s
         name, unit: from the header and the line of units.
         taken: paths that other columns have.
     """
-    if "mesh" in f"{name} {unit}".lower():
+    if is_mesh(unit) or (is_mesh(name) and not (heading_of(name).unit or unit)):
         return Found(name, None, (f"left out: '{name}': mesh is text and is never turned into micrometres",))
     said = [c.strip() for c in cells if c.strip()]
     if not said:
@@ -201,7 +201,7 @@ def _say_unit(
 
 
 def _say_reference(section: dict[str, Any], path: str, code: str, reference: str, doubts: list[str]) -> None:
-    if code not in ("bar", "mbar", "Pa", "kPa", "MPa", "[psi]"):
+    if code not in PRESSURES:
         return
     meaning, measured = meaning_of(path), meaning_of(path.rpartition(".")[0] + ".pv")
     wanted = next((m.reference for m in (meaning, measured) if m and m.reference), "")

@@ -11,7 +11,7 @@ from historian.exchange._plan import Plan
 from historian.exchange._samples import Samples
 from historian.exchange.report import ImportReport, TagTotal
 from historian.frame import Frame, Series
-from historian.quality import is_good
+from historian.quality import UNCERTAIN, is_good
 from historian.store import Store
 
 _SAMPLES_IN_FRAME = 50_000
@@ -85,7 +85,8 @@ def compared(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which samples the store holds alike, and which it holds with another value or quality.
 
-    The store may hold a time twice, from two clock epochs: either counts.
+    The store may hold a time twice, from two clock epochs: either counts, and a good one is given back as
+    uncertain there, which does not make it another.
 
     Args:
         here: places of one tag's samples, shape (m,).
@@ -101,5 +102,7 @@ def compared(
         there = np.flatnonzero(low + step < high)
         k = low[there] + step
         alike = (stored.value[k] == value[there]) | (np.isnan(stored.value[k]) & np.isnan(value[there]))
-        same[there] |= alike & (stored.quality[k] == quality[there])
+        doubted = (high - low)[there] > 1
+        doubted &= is_good(quality[there]) & (stored.quality[k] == quality[there] | np.uint32(UNCERTAIN))
+        same[there] |= alike & ((stored.quality[k] == quality[there]) | doubted)
     return same, (high > low) & ~same

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from historian.exchange._table import shown
+from historian.exchange._written import MESH, is_mesh
 from historian.quality import GOOD, NO_DATA, SENSOR_FAILURE
 
 _EXPONENT = r"(?:[eE][+-]?\d+)?"
@@ -126,5 +127,7 @@ def _all_plain(texts: Sequence[str], form: NumberForm) -> NDArray[np.float64] | 
 
 
 def _why(text: str, form: NumberForm, words: Mapping[str, float]) -> str:
+    if is_mesh(text):
+        return f"'{shown(text)}': {MESH}"
     known = f" nor one of the words {', '.join(sorted(words))}" if words else ""
     return f"'{shown(text)}' is no number with the decimal mark '{form.decimal}'{known}"

@@ -7,14 +7,22 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from historian.catalogue import canonical_tag, meaning_of
-from historian.errors import UnitMismatch, UnknownUnit, WrongInput
+from historian.errors import UnitMismatch, WrongInput
 from historian.exchange._table import shown
-from historian.exchange._written import Heading, heading_of, unit_of
+from historian.exchange._written import MESH, Heading, heading_of, is_mesh, unit_of
 from historian.exchange.mapping import ColumnSection, CsvMapping
 from historian.tags import Tag, TagKind
-from historian.units import conversion, difference_scale
+from historian.units import (
+    ABSOLUTE,
+    PRESSURES,
+    conversion,
+    difference_scale,
+    difference_unit,
+    pressure_conversion,
+)
 
-_PRESSURES: Final = frozenset({"bar", "mbar", "Pa", "kPa", "MPa", "[psi]"})
+_LENGTHS: Final = frozenset({"um", "mm", "cm", "m", "[in_i]"})
+_TEMPERATURES: Final = frozenset({"Cel", "[degF]"})
 _SWITCH_WORDS: Final = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0}
 
 Key = tuple[str | int, ...]
@@ -28,20 +36,45 @@ class ColumnPlan:
         place: of the cell in a row, from 0; -1 in the long form.
         name: as the file has it.
         tag: as it will be kept, number 0 when the store does not know it yet.
-        unit: UCUM code of the file.
+        unit: UCUM code of the file; empty where each row has its own.
+        reference: ``gauge`` or ``absolute`` as the file or the mapping says of the whole column, or empty.
         scale, offset: kept value = value · scale + offset.
         words: lower-case word → value.
         difference: whether the values are differences, which convert without an offset.
+        ambient: the air's absolute pressure as the mapping states it; empty when it does not.
     """
 
     place: int
     name: str
     tag: Tag
     unit: str
-    scale: float
-    offset: float
+    reference: str
+    scale: float = 1.0
+    offset: float = 0.0
     words: Mapping[str, float] = field(default_factory=dict)
     difference: bool = False
+    ambient: str = ""
+
+    def conversion(self, unit: str, reference: str) -> tuple[float, float]:
+        """(scale, offset) from a unit and reference of the file to the tag's.
+
+        Raises:
+            WrongInput: naming the tag.
+        """
+        tag = self.tag
+        if self.difference and tag.unit in _TEMPERATURES:
+            raise UnitMismatch(
+                f"{tag.path} is kept as a temperature and the file has a difference of temperatures: give it "
+                "a tag of its own"
+            )
+        try:
+            if self.difference:
+                return difference_scale(unit, tag.unit), 0.0
+            if tag.unit in PRESSURES:
+                return _pressure(unit, reference, tag, self.ambient)
+            return conversion(unit, tag.unit)
+        except UnitMismatch as error:
+            raise UnitMismatch(f"{tag.path}: {error}") from error
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,32 +198,25 @@ def _column(
         WrongInput: unit or reference are missing, contradict each other or cannot become the tag's.
     """
     unit, reference = _unit(section, said)
+    if is_mesh(said.name) and not said.unit and (not unit or unit in _LENGTHS):
+        raise WrongInput(f"'{said.name}': {MESH}")
     tag = _tag(section, unit, reference, known)
-    if not unit:
-        if tag.kind in (TagKind.BOOLEAN, TagKind.CODE) or by_row:
-            unit = tag.unit
-        else:
-            raise WrongInput(f"neither the header nor the mapping says the unit of '{section.name}': add it")
-    scale, offset = converted(unit, tag, difference=section.difference)
-    _check_reference(section, tag, reference)
     words = {w.casefold(): float(k) for k, w in tag.codes.items()}
     if tag.kind is TagKind.BOOLEAN:
         words = {**_SWITCH_WORDS, **words}
     words |= {w.casefold(): v for w, v in section.words.items()}
     name = section.name or said.name or str(section.number)
-    return ColumnPlan(place, name, tag, unit, scale, offset, words, section.difference)
-
-
-def converted(unit: str, tag: Tag, *, difference: bool) -> tuple[float, float]:
-    """(scale, offset) from a unit of the file to the tag's.
-
-    Raises:
-        UnitMismatch: naming the tag.
-    """
-    try:
-        return (difference_scale(unit, tag.unit), 0.0) if difference else conversion(unit, tag.unit)
-    except UnitMismatch as error:
-        raise UnitMismatch(f"{tag.path}: {error}") from error
+    plan = ColumnPlan(
+        place, name, tag, unit, reference, words=words, difference=section.difference, ambient=section.ambient
+    )
+    if not unit:
+        if by_row:
+            return plan
+        if tag.kind not in (TagKind.BOOLEAN, TagKind.CODE):
+            raise WrongInput(f"neither the header nor the mapping says the unit of '{section.name}': add it")
+        plan = replace(plan, unit=tag.unit)
+    scale, offset = plan.conversion(plan.unit, reference)
+    return replace(plan, scale=scale, offset=offset)
 
 
 def _unit(section: ColumnSection, said: Heading) -> tuple[str, str]:
@@ -206,6 +232,8 @@ def _unit(section: ColumnSection, said: Heading) -> tuple[str, str]:
 def _tag(section: ColumnSection, unit: str, reference: str, known: Mapping[str, Tag]) -> Tag:
     if section.tag in known:
         return known[section.tag]
+    if section.difference and unit:
+        unit, reference = difference_unit(unit), ""
     tag = canonical_tag(section.tag, unit=unit or "1")
     if meaning_of(section.tag) is None:
         kind, text = section.kind or TagKind.ANALOG, section.text or section.name or section.tag
@@ -213,23 +241,25 @@ def _tag(section: ColumnSection, unit: str, reference: str, known: Mapping[str, 
     return tag
 
 
-def _check_reference(section: ColumnSection, tag: Tag, reference: str) -> None:
+def _pressure(unit: str, reference: str, tag: Tag, ambient: str) -> tuple[float, float]:
     """Gauge and absolute are never mixed, and never guessed.
 
     Raises:
-        WrongInput, UnknownUnit: what is missing or contradicts.
+        WrongInput: what is missing or contradicts.
     """
-    if tag.unit not in _PRESSURES or section.difference:
-        return
+    plain = conversion(unit, tag.unit)
     measured = meaning_of(tag.path.rpartition(".")[0] + ".pv")
     own = tag.reference or (measured.reference if measured else "")
     if not reference and (own or meaning_of(tag.path) is None):
         hint = f" ({tag.path} is kept as {own})" if own else ""
         raise WrongInput(f"the file does not say whether it is gauge or absolute: add reference{hint}")
-    if reference and own and reference != own:
+    if reference == ABSOLUTE and not own:
+        raise WrongInput(f"{tag.path} is not an absolute pressure: give it a tag of its own")
+    if reference == own or not own:
+        return plain
+    if not ambient:
         raise WrongInput(
-            f"{tag.path} is kept as {own} pressure and the file has {reference}: the two are never mixed, "
-            "and the air pressure of that day is not known here. Give it a tag of its own"
+            f"{tag.path} is kept as {own} pressure and the file has {reference}: the two are never mixed. Give "
+            'it a tag of its own, or state the pressure of the air there and then: ambient = "1013 mbar"'
         )
-    if reference == "absolute" and not own:
-        raise UnknownUnit(f"{tag.path} is not an absolute pressure: give it a tag of its own")
+    return pressure_conversion(unit, reference, tag.unit, own, ambient=ambient)

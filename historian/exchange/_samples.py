@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from historian.errors import WrongInput
 from historian.exchange._numbers import Column, NumberForm, read_column
-from historian.exchange._plan import ColumnPlan, Plan, converted
+from historian.exchange._plan import ColumnPlan, Plan
 from historian.exchange._rejects import Rejects
 from historian.exchange._survey import UNMAPPED, Survey
 from historian.exchange._table import Row, shown
@@ -145,15 +145,17 @@ class Reader:
                 read.value[here] = read.value[here] * scale + offset
 
     def _conversion(self, column: ColumnPlan, text: str) -> tuple[float, float]:
+        """(scale, offset) of a row's own unit; where it says none, that of the whole column counts."""
         if not text:
+            if not column.unit and column.tag.unit != "1":
+                raise WrongInput("neither the row nor the mapping says the unit: add it")
             return column.scale, column.offset
         unit, reference = unit_of(text)
-        if reference and column.tag.reference and reference != column.tag.reference:
+        if reference and column.reference and reference != column.reference:
             raise WrongInput(
-                f"'{text}' is {reference} and {column.tag.path} is kept as {column.tag.reference}: "
-                "the two are never mixed"
+                f"'{text}' is {reference}, and the mapping says {column.reference}: the two are never mixed"
             )
-        return converted(unit, column.tag, difference=column.difference)
+        return column.conversion(unit, reference or column.reference)
 
     def _own_qualities(self, column: ColumnPlan, rows: list[Row], read: Column) -> None:
         """Take the quality in each row; a bad one makes a sample of an empty cell too."""

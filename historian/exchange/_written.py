@@ -7,19 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from historian.errors import UnknownUnit, WrongInput
-from historian.units import ucum
+from historian.units import difference_unit, unit_and_reference
 
-_REFERENCES: Final = {"g": "gauge", "gauge": "gauge", "ü": "gauge", "a": "absolute", "abs": "absolute"}
-_PRESSURES: Final = {
-    "bar": "bar",
-    "mbar": "mbar",
-    "pa": "Pa",
-    "kpa": "kPa",
-    "mpa": "MPa",
-    "psi": "[psi]",
-    "[psi]": "[psi]",
-}
-_WITH_REFERENCE = re.compile(r"(m?bar|[km]?pa|psi|\[psi\])[ _]*\(?(gauge|g|ü|abs|a)\.?\)?", re.IGNORECASE)
 _BRACKETS = re.compile(r"^(?P<name>.*?)\s*(?:\[(?P<square>.*)\]|\((?P<round>[^()]*(?:\([^()]*\))?)\))\s*$")
 _AFTER = re.compile(r"^(?P<name>.+?)\s*(?:[,/;]\s+|\s+in\s+|_)(?P<unit>\S+)$")
 
@@ -42,16 +31,44 @@ _MORE: Final = {
     "tonnes": "t",
     "metric ton": "t",
     "metric tons": "t",
+    "t/hr": "t/h",
+    "tonne/h": "t/h",
+    "tonnes/h": "t/h",
+    "metric ton/h": "t/h",
+    "metric tons/h": "t/h",
     "short ton": "[ston_av]",
     "short tons": "[ston_av]",
     "us ton": "[ston_av]",
+    "us tons": "[ston_av]",
+    "short ton/h": "[ston_av]/h",
+    "short tons/h": "[ston_av]/h",
+    "us ton/h": "[ston_av]/h",
+    "us tons/h": "[ston_av]/h",
+    "long ton": "[lton_av]",
+    "long tons": "[lton_av]",
+    "long tons/h": "[lton_av]/h",
+    "kwh": "kW.h",
+    "kwh/lb": "kW.h/[lb_av]",
+    "kw·h/lb": "kW.h/[lb_av]",
+    "kwh/kg": "kW.h/kg",
     "sec": "s",
     "hr": "h",
     "amp": "A",
     "prozent": "%",
     "percent": "%",
 }
-_TONS: Final = {"ton", "tons", "ton/h", "tons/h", "tph"}
+_TONS: Final = re.compile(r"tons?(?:/(?:h|hr|hour))?|tph", re.IGNORECASE)
+_DIFFERENCE: Final = re.compile(
+    r"(?:[Δδ∆]|delta|diff\.?|difference) ?(?P<before>.+)|(?P<after>.+?)[ _]?(?:\(?(?:diff\.?|difference)\)?)",
+    re.IGNORECASE,
+)
+_MESH: Final = re.compile(r"\bmesh\b", re.IGNORECASE)
+
+MESH: Final = (
+    "mesh is text: wires an inch say nothing of the opening without the weave, so it is never turned into "
+    "micrometres. Leave the column out, or bring the opening in a column that says um"
+)
+"""What to say to a mesh number where a length is wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,21 +96,34 @@ def unit_of(text: str) -> tuple[str, str]:
     Example:
         >>> unit_of("bar(g)"), unit_of("psia"), unit_of("lb/h")
         (('bar', 'gauge'), ('[psi]', 'absolute'), ('[lb_av]/h', ''))
+        >>> unit_of("Δ°C"), unit_of("°F diff.")
+        (('K{diff}', ''), ('[degR]{diff}', ''))
     """
     plain = " ".join(text.split())
     low = plain.lower()
-    if "mesh" in low.split():
+    if is_mesh(plain):
+        raise WrongInput(MESH)
+    if _TONS.fullmatch(plain):
         raise WrongInput(
-            "mesh is text: wires an inch say nothing of the opening without the weave, so it is never turned "
-            "into micrometres. Leave the column out, or give the opening in um"
+            f"'{plain}' may be metric (1000 kg), short (907 kg) or long (1016 kg): write t, [ston_av] or "
+            "[lton_av], with /h for a rate"
         )
-    if low in _TONS:
-        raise WrongInput(f"'{plain}' may be a metric or a short ton: write t or [ston_av]")
-    if match := _WITH_REFERENCE.fullmatch(plain):
-        return _PRESSURES[match.group(1).lower()], _REFERENCES[match.group(2).lower()]
     if low in _MORE:
         return _MORE[low], ""
-    return ucum(plain), ""
+    if match := _DIFFERENCE.fullmatch(plain):
+        unit, reference = unit_of(match["before"] or match["after"])
+        return difference_unit(unit), reference
+    return unit_and_reference(plain)
+
+
+def is_mesh(text: str) -> bool:
+    """Whether a text speaks of mesh numbers.
+
+    Example:
+        >>> is_mesh("Sieb [mesh]"), is_mesh("100 mesh"), is_mesh("meshed gears")
+        (True, True, False)
+    """
+    return _MESH.search(text) is not None
 
 
 def heading_of(cell: str) -> Heading:

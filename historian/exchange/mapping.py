@@ -25,6 +25,7 @@ name = "Inlet pressure"     # as in the header, without its unit; or number = 3,
 tag = "filter.inlet.pressure.pv"
 unit = "bar"                # of the file; may be left out when the header says it
 reference = "gauge"         # of the file, for pressures: gauge or absolute
+# ambient = "1013 mbar"     # the air then and there: only with it a pressure of the other reference converts
 
 [[column]]
 name = "Pump"
@@ -63,6 +64,8 @@ from historian.quality import BAD, GOOD, UNCERTAIN
 from historian.tags import TagKind, check_path
 from historian.units import quantity
 
+# The air's pressure on the Earth's ground, from high mountains to the deepest shores.
+_LEAST_AIR, _MOST_AIR = 500, 1100
 _LEVELS = {"good": GOOD, "uncertain": UNCERTAIN, "bad": BAD}
 
 
@@ -170,6 +173,7 @@ class ColumnSection(_Section):
     tag: str
     unit: str = ""
     reference: Literal["", "gauge", "absolute"] = ""
+    ambient: str = ""
     difference: bool = False
     words: Mapping[str, float] = Field(default_factory=dict)
     kind: TagKind | None = None
@@ -190,6 +194,16 @@ class ColumnSection(_Section):
             return unit_of(unit)[0] and unit if unit else ""
         except WrongInput as error:
             raise ValueError(str(error)) from error
+
+    @field_validator("ambient")
+    @classmethod
+    def _air(cls, text: str) -> str:
+        try:
+            if text and not _LEAST_AIR <= quantity(text, "mbar") <= _MOST_AIR:
+                raise ValueError(f"{text} is no pressure of the air: give it absolute, such as 1013 mbar")
+        except WrongInput as error:
+            raise ValueError(str(error)) from error
+        return text
 
     @model_validator(mode="after")
     def _named(self) -> ColumnSection:

@@ -10,13 +10,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series, Values
 from historian.influx.lines import HELD, MINUS_INFINITY, NUMBER, PLUS_INFINITY, Numbered
-from historian.recent import decode
+from historian.quality import UNCERTAIN, is_good
+from historian.rows import decode
 from historian.store import Sample
 from historian.tags import Tag
+
+Numbers = NDArray[np.int64]
+_SERIES = ("time_ns", "value", "quality")
 
 
 class Complaint(ValueError):
@@ -80,29 +85,33 @@ def tags_in(tables: Iterable[Table]) -> dict[str, Tag]:
 
 
 def series_in(tables: Iterable[Table]) -> dict[str, Series]:
-    """The answer to ``samples_between``: a series a path; at equal times the clock epochs in their order."""
-    parts: dict[str, list[tuple[int, Series]]] = {}
+    """The answer to ``samples_between``: a series a path.
+
+    At equal times the clock epochs stand in order of arrival, none of them better than uncertain.
+    """
+    parts: dict[str, dict[str, list[tuple[Series, Numbers]]]] = {}
     for table in tables:
-        parts.setdefault(table.tags["path"], []).append((int(table.tags["clock"]), _series(table)))
-    return {path: _merged([s for _, s in sorted(p, key=lambda x: x[0])]) for path, p in parts.items()}
+        clocks = parts.setdefault(table.tags["path"], {})
+        clocks.setdefault(table.tags["clock"], []).append((_series(table), _numbers(table)))
+    return {path: _merged(clocks) for path, clocks in parts.items()}
 
 
 def newest_in(tables: Iterable[Table]) -> dict[str, Sample]:
     """The answer to ``last_samples``: the newest sample a path; of equal times the one that arrived later."""
-    found: dict[str, tuple[tuple[int, int, int], Sample]] = {}
+    found: dict[str, tuple[tuple[int, int], Sample]] = {}
     for table in tables:
         series, arrival = _series(table), int(table.columns["arrival"][-1])
         sample = Sample(
             int(series.time_ns[-1]), float(series.value[-1]), int(series.quality[-1]), arrival_ns=arrival
         )
-        rank = (sample.time_ns, arrival, int(table.tags["clock"]))
+        rank = (sample.time_ns, int(table.columns["number"][-1]))
         if table.tags["path"] not in found or rank > found[table.tags["path"]][0]:
             found[table.tags["path"]] = rank, sample
     return {path: sample for path, (_, sample) in found.items()}
 
 
 def bound_in(tables: Iterable[Table]) -> dict[str, Series]:
-    """The answer to ``last_samples``: the newest a path as a series; of equal times the later clock epoch."""
+    """The answer to ``last_samples``: the newest a path as a series; of equal times the last to come."""
     return {
         path: Series(s.time_ns[-1:], s.value[-1:], s.quality[-1:]) for path, s in series_in(tables).items()
     }
@@ -151,13 +160,21 @@ def _series(table: Table) -> Series:
     )
 
 
-def _merged(parts: Sequence[Series]) -> Series:
+def _numbers(table: Table) -> Numbers:
+    return np.array(table.columns["number"], dtype=np.int64)
+
+
+def _merged(clocks: Mapping[str, Sequence[tuple[Series, Numbers]]]) -> Series:
+    """The pieces of each clock epoch as one series."""
+    parts = [part for pieces in clocks.values() for part in pieces]
     if len(parts) == 1:
-        return parts[0]
-    time_ns = np.concatenate([s.time_ns for s in parts])
-    order = np.argsort(time_ns, kind="stable")
-    return Series(
-        time_ns[order],
-        np.concatenate([s.value for s in parts])[order],
-        np.concatenate([s.quality for s in parts])[order],
-    )
+        return parts[0][0]
+    series = Series(*(np.concatenate([getattr(s, n) for s, _ in parts]) for n in _SERIES))
+    if len(clocks) == 1:
+        return series
+    order = np.lexsort((np.concatenate([n for _, n in parts]), series.time_ns))
+    time_ns, quality = series.time_ns[order], series.quality[order]
+    same = time_ns[1:] == time_ns[:-1]
+    collides = np.append(same, False) | np.append(False, same)
+    quality = np.where(collides & is_good(quality), quality | UNCERTAIN, quality).astype(np.uint32)
+    return Series(time_ns, series.value[order], quality)

@@ -16,6 +16,7 @@ from historian.frame import NS
 from historian.influx.lines import Numbered, frame_lines, sample_lines, tag_lines
 from historian.influx.server import TOO_LARGE, Refused, Server, ServerAway
 from historian.influx.waiting import Waiting
+from historian.newest import Newest
 from historian.tags import Tag
 
 _log = structlog.get_logger(__name__)
@@ -71,8 +72,11 @@ class Pace:
 class Deliverer:
     """Hands over what waits, oldest first.
 
-    A frame is taken out only after the server has it, so that an end at any moment loses nothing; what was
-    handed over without this side hearing of it goes again, as the same points.
+    A frame counts as delivered only after the server has it, so that an end at any moment loses nothing; what
+    was handed over without this side hearing of it goes again, as the same points.
+
+    Args:
+        newest: the newest sample of each tag in what was delivered before.
     """
 
     def __init__(
@@ -82,9 +86,11 @@ class Deliverer:
         tags: Mapping[str, Tag],
         *,
         pace: Pace,
+        newest: Newest | None = None,
         now_ns: Callable[[], int] = time.time_ns,
     ) -> None:
         self._waiting = waiting
+        self._newest = newest or Newest()
         self._server = server
         self._pace = pace
         self._now_ns = now_ns
@@ -175,7 +181,9 @@ class Deliverer:
         if batch:
             self._hand_over(batch)
             last = batch[-1].number
-            self._waiting.delivered(last)
+            for one in batch:
+                self._newest.take(one.number, one.frame)
+            self._waiting.delivered(last, self._newest.to_bytes())
         self._went_well(tags, last)
         return bool(batch)
 
@@ -185,7 +193,7 @@ class Deliverer:
         paths = {tag.id: path for path, tag in self._tags.items()}
         try:
             # Samples first: who sees a frame's number finds its samples.
-            samples = sample_lines([one.frame for one in batch], line, paths)
+            samples = sample_lines(batch, line, paths)
             self._send([*samples, *frame_lines(batch, line)])
         except Refused as error:
             if len(batch) > 1:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from historian.frame import Frame, Qualities, TagIds, Times, Values
 from historian.quality import is_bad
-from historian.recent import encode
+from historian.rows import encode
 from historian.tags import Tag
 
 NO_VALUE: Final = 0
@@ -43,7 +43,7 @@ class Numbered(NamedTuple):
     frame: Frame
 
 
-def sample_lines(frames: Sequence[Frame], line: str, paths: Mapping[int, str]) -> list[str]:
+def sample_lines(frames: Sequence[Numbered], line: str, paths: Mapping[int, str]) -> list[str]:
     """A line a sample, by tag, clock epoch and time; of doubles only the last one.
 
     What a server makes of two points with one key in one request is its own affair, so it gets one.
@@ -51,8 +51,7 @@ def sample_lines(frames: Sequence[Frame], line: str, paths: Mapping[int, str]) -
     Args:
         paths: tag number → path, for every tag in the frames.
     """
-    columns = _last_writes(frames)
-    tag, epoch, time_ns, value, quality, arrival = columns
+    tag, epoch, time_ns, value, quality, arrival, number = _last_writes(frames)
     if len(tag) == 0:
         return []
     form = forms_of(value, quality)
@@ -65,11 +64,13 @@ def sample_lines(frames: Sequence[Frame], line: str, paths: Mapping[int, str]) -
             value[a:b].tolist(),
             quality[a:b].tolist(),
             arrival[a:b].tolist(),
+            number[a:b].tolist(),
             form[a:b].tolist(),
             strict=True,
         )
         found.extend(
-            f"{head}{_value_field(v, k)}arrival={at}i,form={k}i,quality={q}i {t}" for t, v, q, at, k in rows
+            f"{head}{_value_field(v, k)}arrival={at}i,form={k}i,number={n}i,quality={q}i {t}"
+            for t, v, q, at, n, k in rows
         )
     return found
 
@@ -89,13 +90,21 @@ def frame_lines(frames: Iterable[Numbered], line: str) -> list[str]:
     for number, key_ns, frame in frames:
         body = base64.b64encode(zlib.compress(encode([frame]))).decode("ascii")
         parts = [body[at : at + _TEXT_LIMIT] for at in range(0, len(body), _TEXT_LIMIT)]
+        first_ns, last_ns = span_of(frame)
         found.extend(
             f"frame,line={escaped(line)},part={part} arrival={frame.arrival_ns}i,"
-            f'body="{text}",clock={frame.clock_epoch}i,number={number}i,parts={len(parts)}i,'
-            f"samples={len(frame)}i {key_ns}"
+            f'body="{text}",clock={frame.clock_epoch}i,first_time={first_ns}i,last_time={last_ns}i,'
+            f"number={number}i,parts={len(parts)}i,samples={len(frame)}i {key_ns}"
             for part, text in enumerate(parts)
         )
     return found
+
+
+def span_of(frame: Frame) -> tuple[int, int]:
+    """First and last source time in a frame; of an empty one such that no window meets it."""
+    if len(frame) == 0:
+        return 2**62, -(2**62)
+    return int(frame.time_ns.min()), int(frame.time_ns.max())
 
 
 def tag_lines(tags: Iterable[Tag], line: str, time_ns: int) -> list[str]:
@@ -130,9 +139,10 @@ def _value_field(value: float, form: int) -> str:
 
 
 def _last_writes(
-    frames: Sequence[Frame],
-) -> tuple[TagIds, NDArray[np.int64], Times, Values, Qualities, Times]:
-    """Tag, clock epoch, time, value, quality and arrival of the samples; of doubles the last one."""
+    numbered: Sequence[Numbered],
+) -> tuple[TagIds, NDArray[np.int64], Times, Values, Qualities, Times, NDArray[np.int64]]:
+    """Tag, clock epoch, time, value, quality, arrival and number of the samples; of doubles the last one."""
+    frames = [one.frame for one in numbered]
     sizes = [len(f) for f in frames]
     tag = np.concatenate([f.tag for f in frames])
     time_ns = np.concatenate([f.time_ns for f in frames])
@@ -145,4 +155,5 @@ def _last_writes(
     value = np.concatenate([f.value for f in frames])[order]
     quality = np.concatenate([f.quality for f in frames])[order]
     arrival = np.repeat([f.arrival_ns for f in frames], sizes)[order]
-    return tag[stays], epoch[stays], time_ns[stays], value, quality, arrival
+    number = np.repeat([one.number for one in numbered], sizes)[order]
+    return tag[stays], epoch[stays], time_ns[stays], value, quality, arrival, number

@@ -16,7 +16,7 @@ _INT64 = np.iinfo(np.int64)
 def samples_between(line: str, paths: Iterable[str], start_ns: int, end_ns: int) -> str:
     """The samples with start ≤ source time < end."""
     return (
-        f'SELECT "quality","form","value","held" FROM "sample" WHERE "line"={text(line)}'
+        f'SELECT "quality","form","value","held","number" FROM "sample" WHERE "line"={text(line)}'
         f'{_any_of(paths)}{_window(start_ns, end_ns)} GROUP BY "path","clock"'
     )
 
@@ -25,14 +25,21 @@ def last_samples(line: str, paths: Iterable[str] = (), window: tuple[int, int] |
     """The newest sample of each tag and clock epoch, within a window if there is one."""
     within = _window(*window) if window else ""
     return (
-        'SELECT last("quality") AS "quality","form","value","held","arrival" FROM "sample" '
+        'SELECT last("quality") AS "quality","form","value","held","arrival","number" FROM "sample" '
         f'WHERE "line"={text(line)}{_any_of(paths)}{within} GROUP BY "path","clock"'
     )
 
 
-def frames_after(line: str, key_ns: int | None, limit: int) -> str:
-    """The points of the frames after one, in order."""
+def frames_after(line: str, key_ns: int | None, limit: int, window: tuple[int, int] | None = None) -> str:
+    """The points of the frames after one, in order.
+
+    Args:
+        window: only of those that reach into it with a source time.
+    """
     after = "" if key_ns is None else f" AND time > {key_ns}"
+    if window is not None:
+        low, high = _clipped(*window)
+        after += f' AND "last_time" >= {low} AND "first_time" < {high}'
     return (
         f'SELECT "number","part","parts","body" FROM "frame" WHERE "line"={text(line)}{after} '
         f"ORDER BY time ASC LIMIT {limit}"
@@ -78,6 +85,10 @@ def _any_of(paths: Iterable[str]) -> str:
 
 
 def _window(start_ns: int, end_ns: int) -> str:
-    # The server takes no time at the very ends of int64.
-    low, high = max(start_ns, _INT64.min + 2), min(end_ns, _INT64.max - 1)
+    low, high = _clipped(start_ns, end_ns)
     return f" AND time >= {low} AND time < {high}"
+
+
+def _clipped(start_ns: int, end_ns: int) -> tuple[int, int]:
+    # The server takes no time at the very ends of int64.
+    return max(start_ns, int(_INT64.min) + 2), min(end_ns, int(_INT64.max) - 1)

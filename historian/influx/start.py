@@ -10,21 +10,42 @@ from historian.errors import WrongInput
 from historian.influx import answers, questions
 from historian.influx.server import Server, ServerAway
 from historian.influx.waiting import Waiting
+from historian.newest import Newest
 from historian.tags import Tag
 
 
 def go_on(waiting: Waiting, server: Server) -> None:
-    """Let numbers and tags go on from what the server holds, if it answers or must."""
+    """Let numbers, tags and newest samples go on from what the server holds, if it answers or must.
+
+    Raises:
+        ServerAway: it does not answer, and this is the very first start.
+    """
+    line = server.place.line
     try:
-        tags = answers.tags_in(server.ask(questions.all_tags(server.place.line)))
-        waiting.go_on_from(*last_frame(server))
+        theirs = answers.tags_in(server.ask(questions.all_tags(line)))
+        number, key_ns = last_frame(server)
+        tags = tags_of(waiting)
+        _same_numbers(tags, theirs, waiting.path)
+        if waiting.newest() is None or number > waiting.last_number():
+            found = answers.newest_in(server.ask(questions.last_samples(line)))
+            newest = Newest.of(number, {theirs[p].id: s for p, s in found.items() if p in theirs})
+            waiting.put_newest(newest.to_bytes())
     except ServerAway:
         if not waiting.knows_server():
             raise
         return
-    known = tags_of(waiting)
-    _same_numbers(known, tags, waiting.path)
-    waiting.put_tags(rows_of(tag for path, tag in tags.items() if path not in known))
+    waiting.put_tags(rows_of(tag for path, tag in theirs.items() if path not in tags))
+    waiting.go_on_from(number, key_ns)
+
+
+def newest_of(waiting: Waiting, *, all_frames: bool) -> Newest:
+    """The newest sample of each tag in what was delivered; with what waits, too, if asked for."""
+    delivered = waiting.delivered_number()
+    found = Newest.from_bytes(delivered, waiting.newest() or b"", where=str(waiting.path))
+    if all_frames:
+        for number, _, frame in waiting.readable_after(delivered):
+            found.take(number, frame)
+    return found
 
 
 def rows_of(tags: Iterable[Tag]) -> list[tuple[int, str, str]]:
@@ -53,5 +74,6 @@ def last_frame(server: Server) -> tuple[int, int]:
 
 
 def tags_of(waiting: Waiting) -> dict[str, Tag]:
+    """What the waiting room knows of tags, by path."""
     tags = [Tag.from_json(json.loads(body), id=number) for number, body in waiting.tag_rows()]
     return {tag.path: tag for tag in tags}

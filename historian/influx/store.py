@@ -9,25 +9,26 @@ from typing import Literal
 
 import numpy as np
 
-from historian.aggregates import Aggregate, AggregateRow, aggregate_series
+from historian.aggregates import Aggregate, AggregateConfig, AggregateRow, aggregate_series
 from historian.envelope import Envelope, envelope_of
 from historian.errors import StoreReadOnly, WrongInput
 from historian.frame import NS, Frame, Series
-from historian.influx import answers, questions
-from historian.influx.answers import Table
 from historian.influx.delivery import Deliverer, Delivery, Pace
+from historian.influx.reader import Reader, joined
+from historian.influx.rolling import rolled
 from historian.influx.server import Place, Server
-from historian.influx.start import go_on, last_frame, rows_of, tags_of
+from historian.influx.start import go_on, newest_of, rows_of, tags_of
 from historian.influx.waiting import Waiting
+from historian.newest import Newest
+from historian.piecewise import piecewise, reaching
 from historian.registry import numbered, unknown
-from historian.store import Sample
+from historian.rollups import Rollup
+from historian.store import STANDARD, Modified, Sample
 from historian.tags import Tag
 
 LOOK_BACK_NS = 900 * NS
 """How far before a window its bounds are looked for; the edge repeats an unchanged value every minute."""
 
-_FRAMES_A_TIME = 500
-_PATHS_A_TIME = 50
 _CLOSE_S = 5.0
 
 
@@ -36,21 +37,29 @@ class InfluxStore:
 
     A writer has a waiting room on its own disk: ``append`` returns when the frames are there, and when the
     server has them too, unless it is away or slow. They are delivered in order when it is back. Reading needs
-    the server; what a reader sees is what was delivered. One process writes a line; not safe for several
-    threads at once.
+    the server; what a reader sees is what was delivered. A writer knows its tags, the newest samples and the
+    last frames without it. One process writes a line; not safe for several threads at once.
     """
 
     def __init__(
-        self, server: Server, waiting: Waiting | None, deliverer: Deliverer | None, patience_s: float
+        self,
+        server: Server,
+        tags: dict[str, Tag],
+        waiting: Waiting | None = None,
+        deliverer: Deliverer | None = None,
+        newest: Newest | None = None,
+        *,
+        patience_s: float = 0.0,
     ) -> None:
         self._server = server
         self._place = server.place
+        self._reader = Reader(server)
         self._waiting = waiting
         self._deliverer = deliverer
+        self._newest = newest
         self._patience_s = patience_s
-        self._tags: dict[str, Tag] = {}
+        self._tags = tags
         self._closed = False
-        self._key: tuple[int, int] | None = None  # number and time of the frame that was read last
 
     @classmethod
     def open(
@@ -77,8 +86,7 @@ class InfluxStore:
         with ExitStack() as undo:
             undo.callback(server.close)
             if mode == "read":
-                store = cls(server, None, None, 0.0)
-                store._load_tags()
+                store = cls(server, Reader(server).tags())
             else:
                 if folder is None:
                     raise WrongInput(
@@ -90,16 +98,17 @@ class InfluxStore:
                 go_on(waiting, server)
                 tags = tags_of(waiting)
                 own = Waiting.open(path, place.line, synced=False)
-                deliverer = Deliverer(own, server, tags, pace=pace or Pace())
+                delivered = newest_of(waiting, all_frames=False)
+                newest = newest_of(waiting, all_frames=True)
+                deliverer = Deliverer(own, server, tags, pace=pace or Pace(), newest=delivered)
                 deliverer.start()
-                store = cls(server, waiting, deliverer, patience_s)
-                store._tags = tags
+                store = cls(server, tags, waiting, deliverer, newest, patience_s=patience_s)
             undo.pop_all()
             return store
 
     def register(self, tags: Iterable[Tag]) -> dict[str, Tag]:
         """Make the tags known and give them their numbers; a known path keeps its number."""
-        waiting, deliverer = self._writer()
+        waiting, deliverer, _ = self._writer()
         changed = numbered(self._tags, tags)
         if changed:
             waiting.put_tags(rows_of(changed.values()))
@@ -110,7 +119,7 @@ class InfluxStore:
 
     def append(self, *frames: Frame) -> int:
         """Keep the frames, all or none; on return they are on disk, and on the server unless it is away."""
-        waiting, deliverer = self._writer()
+        waiting, deliverer, newest = self._writer()
         if not frames:
             return waiting.last_number()
         known = np.array([tag.id for tag in self._tags.values()], dtype=np.int32)
@@ -121,24 +130,26 @@ class InfluxStore:
                     f"line {self._place.line}: no tag has the number {strange[0]}; register it first"
                 )
         number = waiting.append(frames)
+        for at, frame in enumerate(frames, number - len(frames) + 1):
+            newest.take(at, frame)
         deliverer.wake()
         deliverer.wait(number, self._patience_s)
         return number
 
     def flush(self, timeout_s: float) -> bool:
         """Wait until the server has everything, also while it is away; gives whether it has."""
-        waiting, deliverer = self._writer()
+        waiting, deliverer, _ = self._writer()
         return deliverer.wait(waiting.last_number(), timeout_s, held_too=True)
 
     def delivery(self) -> Delivery:
         """What waits on this host's disk, and why."""
-        waiting, deliverer = self._writer()
+        waiting, deliverer, _ = self._writer()
         return Delivery(*waiting.length(), deliverer.reason(), len(waiting.refused()))
 
     def tags(self) -> dict[str, Tag]:
         """Every tag of the line by path."""
         if self._waiting is None:
-            self._load_tags()
+            self._tags = self._reader.tags()
         return dict(self._tags)
 
     def read(
@@ -146,34 +157,57 @@ class InfluxStore:
     ) -> dict[str, Series]:
         """The samples with start ≤ source time < end, each tag sorted by time."""
         wanted = self._known(paths)
-        found = dict.fromkeys(wanted, Series.empty())
-        line = self._place.line
-        for some in _groups(wanted):
-            if start_ns < end_ns:
-                question = questions.samples_between(line, some, start_ns, end_ns)
-                found |= answers.series_in(self._server.ask(question))
-            if bound_before:
-                question = questions.last_samples(line, some, (start_ns - LOOK_BACK_NS, start_ns))
-                before = answers.bound_in(self._answer(question))
-                found |= {path: _joined(bound, found[path]) for path, bound in before.items()}
+        found = self._reader.between(wanted, start_ns, end_ns)
+        if bound_before:
+            before = self._reader.last_between(wanted, start_ns - LOOK_BACK_NS, start_ns)
+            found |= {path: joined(bound, found[path]) for path, bound in before.items()}
         return found
 
+    def blocks(
+        self, paths: Sequence[str], start_ns: int, end_ns: int, *, samples: int = 500_000
+    ) -> Iterator[dict[str, Series]]:
+        """The same piece by piece in order of time, about so many samples at once, whatever the window."""
+        return piecewise(self.read, self._known(paths), start_ns, end_ns, span=self.span(), samples=samples)
+
     def latest(self, paths: Sequence[str] | None = None) -> dict[str, Sample]:
-        """The sample with the newest source time of each tag that has any."""
-        line = self._place.line
-        if paths is None:
-            return answers.newest_in(self._answer(questions.last_samples(line)))
-        groups = _groups(self._known(paths))
-        tables = [t for some in groups for t in self._answer(questions.last_samples(line, some))]
-        return answers.newest_in(tables)
+        """The sample with the newest source time of each tag that has any.
+
+        A writer knows it without the server, from what it appended.
+        """
+        wanted = None if paths is None else self._known(paths)
+        if self._newest is None:
+            return self._reader.latest(wanted)
+        chosen = list(self._tags) if wanted is None else wanted
+        found = ((path, self._newest.sample(self._tags[path].id)) for path in chosen)
+        return {path: sample for path, sample in found if sample is not None}
+
+    def modified(self, path: str, start_ns: int, end_ns: int) -> list[Modified]:
+        """What later writes replaced in the window, by source time, then arrival."""
+        return self._reader.modified(self._tag(path).id, start_ns, end_ns)
 
     def aggregate(
-        self, path: str, start_ns: int, end_ns: int, interval_ns: int, kind: Aggregate
+        self,
+        path: str,
+        start_ns: int,
+        end_ns: int,
+        interval_ns: int,
+        kind: Aggregate,
+        *,
+        config: AggregateConfig = STANDARD,
     ) -> list[AggregateRow]:
-        """One row an interval, after OPC 10000-13."""
-        return aggregate_series(
-            self.read([path], start_ns, end_ns)[path], start_ns, end_ns, interval_ns, kind
-        )
+        """One row an interval, after OPC 10000-13, with the bounding samples however far away they are."""
+        stepped = self._tag(path).holds
+        series = reaching(self.read, path, start_ns, end_ns, span=self.span())
+        return aggregate_series(series, start_ns, end_ns, interval_ns, kind, config=config, stepped=stepped)
+
+    def rollup(self, paths: Sequence[str], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:
+        """Extremes, ends, mean and counts of every interval that holds a sample, by tag number, as columns.
+
+        Made from the samples, piece by piece: the server's own sums know nothing of qualities.
+        """
+        numbers = {path: self._tag(path).id for path in paths}
+        pieces = self.blocks(paths, start_ns, end_ns)
+        return rolled(({numbers[p]: s for p, s in piece.items()} for piece in pieces), interval_ns)
 
     def envelope(self, path: str, start_ns: int, end_ns: int, columns: int) -> Envelope:
         """First, minimum, maximum and last sample a pixel column, gaps kept."""
@@ -182,31 +216,30 @@ class InfluxStore:
     def frames(self, after: int = 0) -> Iterator[tuple[int, Frame]]:
         """The frames as they arrived, with their arrival numbers, from the one after ``after``.
 
-        A writer gives those that wait on its disk too, and needs no server when it asks for no others.
+        A writer gives those that are on its disk from there, and needs no server when it asks for no others.
         """
         while self._waiting is None or after < self._waiting.last_number():
+            began = after
             # Looked at before the server is asked: what is missing before these was delivered by then.
             held = self._waiting.after(after) if self._waiting else []
             if not (held and held[0].number == after + 1):
-                for number, frame in self._delivered(after):
+                for number, frame in self._reader.frames(after):
                     after = number
                     yield number, frame
             for number, _, frame in held:
                 if number > after:
                     after = number
                     yield number, frame
-            if not held:
+            if self._waiting is None or after == began:
                 return
 
     def last_number(self) -> int:
         """Arrival number of the last frame; 0 when there is none."""
-        return self._waiting.last_number() if self._waiting else last_frame(self._server)[0]
+        return self._waiting.last_number() if self._waiting else self._reader.last_number()
 
     def span(self) -> tuple[int, int] | None:
         """Source time of the first and the last sample; None when the store is empty."""
-        first = self._answer(questions.end_of_all(self._place.line, "first"))
-        last = self._answer(questions.end_of_all(self._place.line, "last"))
-        return (int(first[0].columns["time"][0]), int(last[0].columns["time"][0])) if first and last else None
+        return self._reader.span()
 
     def close(self) -> None:
         """Give delivery a moment, then let go; what still waits goes at the next start."""
@@ -219,10 +252,10 @@ class InfluxStore:
             self._waiting.close()
         self._server.close()
 
-    def _writer(self) -> tuple[Waiting, Deliverer]:
-        if self._waiting is None or self._deliverer is None:
+    def _writer(self) -> tuple[Waiting, Deliverer, Newest]:
+        if self._waiting is None or self._deliverer is None or self._newest is None:
             raise StoreReadOnly(f"line {self._place.line}: opened for reading")
-        return self._waiting, self._deliverer
+        return self._waiting, self._deliverer, self._newest
 
     def _known(self, paths: Sequence[str]) -> list[str]:
         """The paths, each once, all of them known."""
@@ -230,51 +263,8 @@ class InfluxStore:
             known = self.tags()
             for path in paths:
                 if path not in known:
-                    raise unknown(path, known, where=f"{self._place.url}, line {self._place.line}")
+                    raise unknown(path, known, where=self._reader.where)
         return list(dict.fromkeys(paths))
 
-    def _load_tags(self) -> None:
-        self._tags = answers.tags_in(self._answer(questions.all_tags(self._place.line)))
-
-    def _answer(self, question: str) -> list[Table]:
-        return list(self._server.ask(question))
-
-    def _delivered(self, after: int) -> Iterator[tuple[int, Frame]]:
-        """The frames after a number that the server has."""
-        key_ns = self._key_of(after)
-        limit = _FRAMES_A_TIME
-        where = f"{self._place.url}, line {self._place.line}"
-        while True:
-            tables = self._answer(questions.frames_after(self._place.line, key_ns, limit))
-            rows = sum(len(table) for table in tables)
-            found = list(answers.frames_in(tables, where=where))
-            for number, key_ns, frame in found:
-                self._key = number, key_ns
-                if number > after:
-                    yield number, frame
-            if rows < limit:
-                return
-            # Not one whole frame in so many parts: it is a very large one.
-            limit = _FRAMES_A_TIME if found else limit * 2
-
-    def _key_of(self, number: int) -> int | None:
-        """Time of the frame with this number, or of the last one before it; None when there is none."""
-        if number <= 0:
-            return None
-        if self._key is None or self._key[0] != number:
-            found = self._answer(questions.key_of(self._place.line, number))
-            self._key = (number, int(found[0].columns["time"][0])) if found else None
-        return self._key[1] if self._key else None
-
-
-def _groups(paths: Sequence[str]) -> list[Sequence[str]]:
-    """The paths in lots whose question fits into an address that every server and proxy takes."""
-    return [paths[at : at + _PATHS_A_TIME] for at in range(0, len(paths), _PATHS_A_TIME)]
-
-
-def _joined(first: Series, rest: Series) -> Series:
-    return Series(
-        np.append(first.time_ns, rest.time_ns),
-        np.append(first.value, rest.value),
-        np.append(first.quality, rest.quality),
-    )
+    def _tag(self, path: str) -> Tag:
+        return self._tags[self._known([path])[0]]

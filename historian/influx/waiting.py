@@ -1,23 +1,28 @@
 """Frames that wait on this host's disk until the server has them, in order of arrival.
 
 One SQLite file beside the line. What gives frames their number and the time of their point stands here too,
-so that a frame which is sent twice is the same points both times.
+so that a frame which is sent twice is the same points both times. The last frames that were delivered, and
+the newest sample of each tag, stay here: a writer that starts while the server is away goes on from them.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import Frame
 from historian.influx.lines import Numbered
-from historian.recent import decode, encode, told
+from historian.rows import decode, encode
+from historian.told import told
 
 _SCHEMA = 1
+# Enough for what a start looks back on; the second bound keeps an import from filling the disk.
+_KEPT_FRAMES = 2_500
+_KEPT_SAMPLES = 2_000_000
 _TABLES = (
     "CREATE TABLE IF NOT EXISTS meta (key TEXT PRIMARY KEY, value)",
     "CREATE TABLE IF NOT EXISTS tags (id INTEGER PRIMARY KEY, path TEXT NOT NULL UNIQUE, body TEXT NOT NULL)",
@@ -26,6 +31,11 @@ _TABLES = (
     # What the server will never take, kept for a person to decide on.
     "CREATE TABLE IF NOT EXISTS refused (number INTEGER PRIMARY KEY, key_ns INTEGER NOT NULL, "
     "reason TEXT NOT NULL, body BLOB NOT NULL)",
+)
+
+
+_FIRST = (
+    "SELECT min(number) FROM waiting WHERE number>coalesce((SELECT value FROM meta WHERE key='delivered'), 0)"
 )
 
 
@@ -116,7 +126,7 @@ class Waiting:
         found: list[Numbered] = []
         count = 0
         try:
-            for one in self._rows("ORDER BY number LIMIT 2000", ()):
+            for one in self._rows("WHERE number>? ORDER BY number LIMIT 2000", (self.delivered_number(),)):
                 count += len(one.frame)
                 if found and count > samples:
                     break
@@ -127,13 +137,60 @@ class Waiting:
         return found
 
     def after(self, number: int, limit: int = 500) -> list[Numbered]:
-        """The waiting frames after a number, in order."""
-        return list(self._rows("WHERE number>? ORDER BY number LIMIT ?", (number, limit)))
+        """The frames after a number that are here, waiting or not, in order; none after a gap.
 
-    def delivered(self, number: int) -> None:
-        """Take out everything up to a number."""
+        Raises:
+            StoredDataDamaged: the first of them is damaged and waits; a delivered one is a gap.
+        """
+        found: list[Numbered] = []
+        try:
+            for one in self._rows("WHERE number>? ORDER BY number LIMIT ?", (number, limit)):
+                if found and one.number != found[-1].number + 1:
+                    break
+                found.append(one)
+        except StoredDataDamaged:
+            if not found and self.delivered_number() <= number:
+                raise
+        return found
+
+    def readable_after(self, number: int) -> Iterator[Numbered]:
+        """The frames after a number that are here, in order, without damaged ones."""
+        with told(self.path):
+            query = "SELECT number FROM waiting WHERE number>? ORDER BY number"
+            numbers = [n for (n,) in self._db.execute(query, (number,))]
+        for one in numbers:
+            with suppress(StoredDataDamaged):
+                yield from self._rows("WHERE number=?", (one,))
+
+    def delivered(self, number: int, newest: bytes) -> None:
+        """Count everything up to a number as delivered, and let go of what no start looks back on.
+
+        Args:
+            newest: the newest sample of each tag up to there, for ``newest``.
+        """
         with told(self.path), self._transaction():
-            self._db.execute("DELETE FROM waiting WHERE number<=?", (number,))
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES ('delivered', ?)", (number,))
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
+            self._db.execute("DELETE FROM waiting WHERE number<=?", (number - _KEPT_FRAMES,))
+            self._db.execute(
+                "DELETE FROM waiting WHERE number<=(SELECT max(number) FROM (SELECT number, sum(samples) "
+                "OVER (ORDER BY number DESC) AS kept FROM waiting WHERE number<=?) WHERE kept>?)",
+                (number, _KEPT_SAMPLES),
+            )
+
+    def delivered_number(self) -> int:
+        """Up to which arrival number frames were delivered; 0 when none was."""
+        return int(self._meta("delivered") or 0)
+
+    def newest(self) -> bytes | None:
+        """What ``delivered`` or ``put_newest`` was given last."""
+        found: bytes | None = self._meta("newest")
+        return found
+
+    def put_newest(self, newest: bytes) -> None:
+        """Keep the newest sample of each tag, as the server told it."""
+        with told(self.path), self._transaction():
+            self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
 
     def set_aside(self, frame: Numbered, reason: str) -> None:
         """Keep a frame that the server refused."""
@@ -146,10 +203,10 @@ class Waiting:
         with told(self.path), self._transaction():
             self._db.execute(
                 "INSERT OR REPLACE INTO refused "
-                "SELECT number, key_ns, ?, body FROM waiting ORDER BY number LIMIT 1",
+                f"SELECT number, key_ns, ?, body FROM waiting WHERE number=({_FIRST})",
                 (reason,),
             )
-            self._db.execute("DELETE FROM waiting WHERE number=(SELECT min(number) FROM waiting)")
+            self._db.execute(f"DELETE FROM waiting WHERE number=({_FIRST})")
 
     def refused(self) -> list[tuple[int, str]]:
         """Number and reason of each frame that the server refused."""
@@ -160,7 +217,8 @@ class Waiting:
         """How many frames and samples wait, and when the oldest of them arrived (UTC ns)."""
         with told(self.path):
             found: tuple[int, int, int | None] = self._db.execute(
-                "SELECT count(*), coalesce(sum(samples), 0), min(arrival_ns) FROM waiting"
+                "SELECT count(*), coalesce(sum(samples), 0), min(arrival_ns) FROM waiting WHERE number>?",
+                (self.delivered_number(),),
             ).fetchone()
         return found
 

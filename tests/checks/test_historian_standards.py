@@ -11,7 +11,7 @@ import pint
 import pytest
 
 from historian.quality import BAD, GOOD, UNCERTAIN, is_bad, is_good, is_uncertain
-from historian.units import UNECE, conversion
+from historian.units import UNECE, conversion, ucum
 
 SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "checks"
 needs_shared = pytest.mark.skipif(
@@ -76,6 +76,20 @@ def test_unit_numbers_are_those_of_the_unece_table() -> None:
         assert conversion(ours, row["ucum"].replace("{rev}", "")) == (1.0, 0.0)
         checked += 1
     assert checked >= 30
+
+
+@pytest.mark.shared
+@needs_shared
+def test_every_unit_of_the_table_is_read_as_code_and_as_displayed() -> None:
+    """Source: UCUM 2.1 codes and display names, as listed with their quantities in units.csv."""
+    table = list(rows("units.csv"))
+    same = {"pressure": "bar", "mass flow": "kg/h", "power": "kW", "length": "mm", "time": "s"}
+    for row in table:
+        assert ucum(row["ucum"]) == ucum(row["display"]), row
+        assert row["quantity"] not in same or conversion(row["ucum"], same[row["quantity"]])[0] > 0
+    assert len(table) >= 34
+    # The note of that table: 1 kW.h/kg = 3.6 MJ/kg.
+    assert conversion("kW.h/kg", "MJ/kg") == (3.6, 0.0)
 
 
 @pytest.mark.parametrize(

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Protocol
 
 import numpy as np
 import pytest
 
 from historian import NS, Frame, Store, Tag, TagKind, UnitMismatch, UnknownTag
-from historian.aggregates import Aggregate
-from historian.quality import BAD, GOOD, LAST_USABLE, NO_DATA, RANGE_EXCEEDED, SENSOR_FAILURE
+from historian.aggregates import Aggregate, AggregateConfig
+from historian.quality import BAD, GOOD, LAST_USABLE, NO_DATA, RANGE_EXCEEDED, SENSOR_FAILURE, UNCERTAIN
+from historian.rollups import COLUMNS, DTYPES, rollup_of
+from historian.store import Modified
 
 PATHS = ("filter.inlet.pressure.pv", "filter.outlet.pressure.pv")
 TAGS = [Tag(p, "bar", reference="gauge") for p in PATHS]
+COLUMNS_OF_A_SERIES = ("time_ns", "value", "quality")
 BASE_NS = 1_760_000_000 * NS + 123_456_789
 
 
@@ -60,9 +64,9 @@ def random_frames(seed: int, count: int = 40) -> list[Frame]:
 
 
 def expected(frames: list[Frame], tag: int, start_ns: int, end_ns: int) -> list[tuple[int, int, float, int]]:
-    """What ``read`` must give, written down once more: (time, epoch, value, quality) of the last writes."""
-    kept: dict[tuple[int, int], tuple[float, int]] = {}
-    for frame in frames:
+    """What ``read`` must give, written down once more: (time, number, value, quality) of the last writes."""
+    kept: dict[tuple[int, int], tuple[int, float, int]] = {}
+    for count, frame in enumerate(frames, 1):
         for number, time_ns, value, quality in zip(
             frame.tag.tolist(),
             frame.time_ns.tolist(),
@@ -71,8 +75,12 @@ def expected(frames: list[Frame], tag: int, start_ns: int, end_ns: int) -> list[
             strict=True,
         ):
             if number == tag and start_ns <= time_ns < end_ns:
-                kept[time_ns, frame.clock_epoch] = value, quality
-    return [(t, e, v, q) for (t, e), (v, q) in sorted(kept.items(), key=lambda item: item[0])]
+                kept[time_ns, frame.clock_epoch] = count, value, quality
+    epochs = Counter(time_ns for time_ns, _ in kept)
+    found = sorted((t, count, v, q) for (t, _), (count, v, q) in kept.items())
+    return [
+        (t, count, v, q | UNCERTAIN if epochs[t] > 1 and q < UNCERTAIN else q) for t, count, v, q in found
+    ]
 
 
 class Conformance:
@@ -159,11 +167,44 @@ class Conformance:
         store.append(scan(5, 4.0))
         assert store.read([PATHS[0]], *seconds(0, 10))[PATHS[0]].value.tolist() == [4.0]
 
-    def test_doubles_across_clock_epochs_are_both_kept(self, house: House) -> None:
+    def test_doubles_across_clock_epochs_are_both_kept_and_neither_is_sure(self, house: House) -> None:
         store = house.writer()
         store.register(TAGS)
-        store.append(scan(5, 1.0), scan(5, 2.0, epoch=1))
-        assert store.read([PATHS[0]], *seconds(0, 10))[PATHS[0]].value.tolist() == [1.0, 2.0]
+        store.append(scan(5, 1.0), scan(5, 2.0, epoch=1), scan(6, 3.0, epoch=1))
+        found = store.read([PATHS[0]], *seconds(0, 10))[PATHS[0]]
+        assert found.value.tolist() == [1.0, 2.0, 3.0]
+        assert found.quality.tolist() == [UNCERTAIN, UNCERTAIN, GOOD]
+        store.append(scan(6, 4.0))
+        found = store.read([PATHS[0]], *seconds(6, 10))[PATHS[0]]
+        assert found.value.tolist() == [3.0, 4.0]  # in order of arrival, not of epochs
+        assert found.quality.tolist() == [UNCERTAIN, UNCERTAIN]
+        store.append(Frame.of([1], seconds(5), [np.nan], [NO_DATA], arrival_ns=seconds(7)[0]))
+        found = store.read([PATHS[0]], *seconds(5, 6))[PATHS[0]]
+        assert found.quality.tolist() == [UNCERTAIN, NO_DATA]
+
+    def test_what_later_writes_replaced_is_told(self, house: House) -> None:
+        store = house.writer()
+        store.register(TAGS)
+        store.append(*(scan(second, second / 4, arrival_s=10) for second in range(4, 9)))
+        store.append(scan(5, 2.0, arrival_s=20))
+        store.append(scan(7, 7 / 4, arrival_s=30))  # the same again: nothing was modified
+        store.append(scan(8, 8.0, arrival_s=31, epoch=1))  # another clock: both stay
+        gap = Frame.of([1], seconds(4), [np.nan], [NO_DATA], arrival_ns=seconds(40)[0])
+        store.append(gap, scan(6, 4.0, arrival_s=41))
+        reader = house.reader()
+        came, *replaced = seconds(10, 40, 20, 41)
+        # OPC 10000-11, 6.5.3: what was there before each change, with the time of the change.
+        wanted = [
+            Modified(time_ns, second / 4, GOOD, came, replaced_ns)
+            for second, time_ns, replaced_ns in zip((4, 5, 6), seconds(4, 5, 6), replaced, strict=True)
+        ]
+        assert reader.modified(PATHS[0], *seconds(0, 10)) == wanted
+        assert [m.value for m in reader.modified(PATHS[1], *seconds(0, 10))] == [-1.25, -1.5]
+        assert reader.modified(PATHS[0], *seconds(7, 10)) == []
+        assert reader.modified(PATHS[0], *seconds(5, 6)) == wanted[1:2]
+        store.append(scan(4, 2.5, arrival_s=50))
+        (again,) = [m for m in house.reader().modified(PATHS[0], *seconds(4, 5)) if np.isnan(m.value)]
+        assert (again.quality, again.arrival_ns, again.replaced_ns) == (NO_DATA, *seconds(40, 50))
 
     def test_the_latest_is_the_newest_by_source_time(self, house: House) -> None:
         store = house.writer()
@@ -222,6 +263,78 @@ class Conformance:
         store.append(*(scan(s, float(s)) for s in range(20)))
         rows = store.aggregate(PATHS[0], *seconds(0, 20), 10 * NS, Aggregate.AVERAGE)
         assert [row.value for row in rows] == [4.5, 14.5]
+
+    def test_aggregates_know_what_lies_before_and_after(self, house: House) -> None:
+        store = house.writer()
+        held = Tag("filter.valve.state", "1", TagKind.CODE)
+        number = store.register([*TAGS, held])[held.path].id
+        far_s = 40 * 86_400
+        for second, value in ((-far_s, 0.0), (far_s, 10.0)):
+            time_ns = seconds(second)[0]
+            store.append(
+                Frame.of([1, number], [time_ns] * 2, [value] * 2, [0, 0], arrival_ns=time_ns),
+            )
+        window = (*seconds(0, 10), 10 * NS)
+        kind = Aggregate.INTERPOLATIVE
+        assert [r.value for r in store.aggregate(PATHS[0], *window, kind)] == [5.0]
+        assert [r.value for r in store.aggregate(held.path, *window, kind)] == [0.0]
+
+    def test_aggregates_follow_their_configuration(self, house: House) -> None:
+        store = house.writer()
+        store.register(TAGS)
+        unsure = Frame.of([1], seconds(4), [9.0], [LAST_USABLE], arrival_ns=seconds(4)[0])
+        store.append(scan(2, 1.0), unsure, scan(11, 1.0))
+        window, kind = (*seconds(0, 10), 10 * NS), Aggregate.PERCENT_BAD
+        strict = AggregateConfig(treat_uncertain_as_bad=True)
+        assert [r.value for r in store.aggregate(PATHS[0], *window, kind, config=strict)] == [80.0]
+        loose = AggregateConfig(treat_uncertain_as_bad=False)
+        assert [r.value for r in store.aggregate(PATHS[0], *window, kind, config=loose)] == [20.0]
+
+    @pytest.mark.parametrize("seed", range(3))
+    def test_rollups_are_those_of_the_samples(self, house: House, seed: int) -> None:
+        store = house.writer()
+        store.register(TAGS)
+        store.append(*random_frames(seed))
+        store.append(*(scan(s, float(s)) for s in range(100, 4000, 61)))
+        for window, interval_ns in (
+            (seconds(1.5, 8), 2 * NS),
+            (seconds(-5, 9000), 60 * NS),
+            (seconds(0, 3000.1), 3600 * NS),
+            (seconds(0, 3000.1), 7 * NS),
+        ):
+            series = store.read(PATHS, *window)
+            wanted = rollup_of(
+                np.repeat(np.array([1, 2], np.int32), [len(series[p]) for p in PATHS]),
+                *(np.concatenate([getattr(series[p], c) for p in PATHS]) for c in COLUMNS_OF_A_SERIES),
+                interval_ns,
+            )
+            found = store.rollup(PATHS[::-1], *window, interval_ns)
+            assert len(wanted) > 1
+            for name in COLUMNS:
+                given = getattr(found, name)
+                assert given.dtype == DTYPES[name]
+                np.testing.assert_allclose(given, getattr(wanted, name), rtol=1e-12, err_msg=name)
+        assert len(store.rollup(PATHS, *seconds(8000, 9000), NS)) == 0
+
+    def test_a_long_window_can_be_read_piece_by_piece(self, house: House) -> None:
+        store = house.writer()
+        store.register(TAGS)
+        times = BASE_NS + np.arange(4000) * NS
+        values = np.arange(4000.0)
+        good = np.zeros(4000)
+        store.append(Frame.of(np.ones(4000), times, values, good, arrival_ns=BASE_NS))
+        store.append(Frame.of(np.full(4000, 2), times, -values, good, arrival_ns=BASE_NS), scan(500_000))
+        window = (-(2**62), 2**62)
+        pieces = list(store.blocks(PATHS, *window, samples=400))
+        whole = store.read(PATHS, *window)
+        for path in PATHS:
+            for column in COLUMNS_OF_A_SERIES:
+                joined = np.concatenate([getattr(piece[path], column) for piece in pieces])
+                np.testing.assert_array_equal(joined, getattr(whole[path], column))
+        sizes = [sum(map(len, piece.values())) for piece in pieces]
+        assert len(sizes) > 10
+        assert max(sizes[2:]) <= 800
+        assert list(store.blocks(PATHS, *seconds(5000, 400_000))) == []
 
     def test_numbers_of_tags_stay_and_units_cannot_change(self, house: House) -> None:
         store = house.writer()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from historian import NS, StoredDataDamaged
 from historian.influx.answers import Complaint, CutShort, Table, frames_in, series_in, tables_in
 from historian.influx.lines import Numbered, frame_lines
-from historian.quality import BAD, NO_DATA
+from historian.quality import BAD, NO_DATA, UNCERTAIN
 from tests.historian.influx.texts import answer_of, frame_of
 
 DAMAGE: dict[str, Callable[[str], str]] = {
@@ -28,26 +29,30 @@ def test_a_damaged_frame_is_told(kind: str) -> None:
         list(frames_in([spoilt], where="here"))
 
 
+_arrivals = itertools.count(1)
+
+
 def piece(values: list[list[object]], clock: str = "0", **more: object) -> dict[str, object]:
     series = {"name": "sample", "tags": {"path": "water.flow.pv", "clock": clock}, **more}
-    columns = ["time", "quality", "form", "value", "held"]
+    columns = ["time", "quality", "form", "value", "held", "number"]
+    values = [[*row, next(_arrivals)] for row in values]
     return {"results": [{"statement_id": 0, "series": [{**series, "columns": columns, "values": values}]}]}
 
 
-def test_pieces_are_joined_and_clock_epochs_stand_in_their_order() -> None:
+def test_pieces_are_joined_and_clock_epochs_stand_in_order_of_arrival_none_of_them_sure() -> None:
     one = piece([[1, 0, 1, 10, None]], partial=True)
     two = piece([[5, 0, 1, 50, None]])
     other = piece([[5, NO_DATA, 0, None, None], [6, BAD, 4, None, 60.5]], clock="1")
-    tables = tables_in([other, one, two])
+    tables = tables_in([other, one, two])  # the server's order of series is not the order of arrival
     series = series_in(tables)["water.flow.pv"]
     assert series.time_ns.tolist() == [1, 5, 5, 6]
     np.testing.assert_array_equal(series.value, [10.0, 50.0, np.nan, 60.5])
-    assert series.quality.tolist() == [0, 0, NO_DATA, BAD]
+    assert series.quality.tolist() == [0, UNCERTAIN, NO_DATA, BAD]
 
 
-def test_clock_epochs_are_counted_not_spelled() -> None:
-    tables = tables_in([piece([[5, 0, 1, 2.0, None]], clock="10"), piece([[5, 0, 1, 1.0, None]], clock="9")])
-    assert series_in(tables)["water.flow.pv"].value.tolist() == [1.0, 2.0]
+def test_at_equal_times_the_order_of_arrival_counts_not_that_of_clock_epochs() -> None:
+    first, second = piece([[5, 0, 1, 2.0, None]], clock="10"), piece([[5, 0, 1, 1.0, None]], clock="9")
+    assert series_in(tables_in([second, first]))["water.flow.pv"].value.tolist() == [2.0, 1.0]
 
 
 def test_an_answer_that_is_cut_short_is_not_taken_for_whole() -> None:

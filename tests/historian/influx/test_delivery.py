@@ -37,7 +37,8 @@ def test_frames_wait_while_the_server_is_away_and_come_in_order(influxd: Influxd
     assert "does not answer" in state.reason
     assert kept(influxd, line) == 1
     with pytest.raises(ServerAway, match="is it running"):
-        store.latest()
+        store.read(PATHS, *seconds(0, 9))
+    assert store.latest()[PATHS[0]].value == 39.0  # a writer knows it from what it appended
     line.proxy.start()
     assert store.flush(20.0)
     assert store.delivery().reason == ""

@@ -20,7 +20,7 @@ PATHS = {1: "water.flow.pv", 2: "water.level.pv"}
 
 
 _LINE = re.compile(
-    r"sample,clock=(\d+),line=l,path=(\S+) (?:(value|held)=(\S+?),)?arrival=(-?\d+)i,form=(\d)i,quality=(\d+)i (-?\d+)"
+    r"sample,clock=(\d+),line=l,path=(\S+) (?:(value|held)=(\S+?),)?arrival=(-?\d+)i,form=(\d)i,number=(\d+)i,quality=(\d+)i (-?\d+)"
 )
 
 
@@ -29,20 +29,21 @@ def test_lines_say_what_the_samples_are_and_the_last_write_of_a_double_stays(
     lots: list[tuple[list[tuple[int, int, float, int]], int]],
 ) -> None:
     frames = [frame_of(rows, arrival_ns=number, epoch=epoch) for number, (rows, epoch) in enumerate(lots)]
-    wanted: dict[tuple[str, int, int], tuple[float, int, int]] = {}
-    for frame in frames:
+    wanted: dict[tuple[str, int, int], tuple[float, int, int, int]] = {}
+    for count, frame in enumerate(frames, 5):
         for row in zip(frame.tag, frame.time_ns, frame.value, frame.quality, strict=True):
             wanted[PATHS[int(row[0])], frame.clock_epoch, int(row[1])] = (
                 float(row[2]),
                 int(row[3]),
                 frame.arrival_ns,
+                count,
             )
     found = {}
-    lines = sample_lines(frames, "l", PATHS)
+    lines = sample_lines([Numbered(n, n, frame) for n, frame in enumerate(frames, 5)], "l", PATHS)
     for line in lines:
         match = _LINE.fullmatch(line)
         assert match, line
-        epoch, path, name, number, arrival, form, quality, time_ns = match.groups()
+        epoch, path, name, number, arrival, form, count_, quality, time_ns = match.groups()
         value = {"0": math.nan, "2": math.inf, "3": -math.inf}.get(form)
         assert (name is None) == (value is not None)
         assert name == {"1": "value", "4": "held"}.get(form)
@@ -50,6 +51,7 @@ def test_lines_say_what_the_samples_are_and_the_last_write_of_a_double_stays(
             float(number) if value is None else value,
             int(quality),
             int(arrival),
+            int(count_),
         )
     assert len(lines) == len(found)
     assert repr(sorted(found.items())) == repr(sorted(wanted.items()))
@@ -57,7 +59,7 @@ def test_lines_say_what_the_samples_are_and_the_last_write_of_a_double_stays(
 
 @given(samples)
 def test_no_value_of_a_bad_sample_is_a_value(rows: list[tuple[int, int, float, int]]) -> None:
-    for line in sample_lines([frame_of(rows)], "l", PATHS):
+    for line in sample_lines([Numbered(1, 1, frame_of(rows))], "l", PATHS):
         bad = int(line.split("quality=")[1].split("i")[0]) & BAD
         assert not (bad and "value=" in line)
 

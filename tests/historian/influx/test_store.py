@@ -36,7 +36,7 @@ def test_frames_that_wait_and_are_on_the_server_too_are_given_once(line: Line) -
 def test_frames_of_more_parts_than_are_asked_for_come_back(
     line: Line, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("historian.influx.store._FRAMES_A_TIME", 2)
+    monkeypatch.setattr("historian.influx.reader._FRAMES_A_TIME", 2)
     store = line.writer()
     store.register(TAGS)
     n = 20_000

@@ -43,7 +43,7 @@ def test_numbers_follow_each_other_and_keys_rise_whatever_the_clock_does(
 def test_numbers_go_on_after_everything_was_delivered(tmp_path: Path) -> None:
     waiting = waiting_in(tmp_path)
     waiting.append([scan(0), scan(1)])
-    waiting.delivered(2)
+    waiting.delivered(2, b"")
     waiting.close()
     waiting = waiting_in(tmp_path)
     assert waiting.first(100) == []
@@ -57,7 +57,7 @@ def test_a_lot_ends_before_it_grows_too_large_but_has_at_least_one(tmp_path: Pat
     large = Frame.of(np.ones(50), np.arange(50), np.ones(50), np.zeros(50), arrival_ns=9 * NS)
     waiting.append([large, scan(1), scan(2), scan(3)])
     assert [one.number for one in waiting.first(10)] == [1]
-    waiting.delivered(1)
+    waiting.delivered(1, b"")
     assert [one.number for one in waiting.first(5)] == [2, 3]
     assert [one.number for one in waiting.first(6)] == [2, 3, 4]
     waiting.close()
@@ -74,7 +74,7 @@ def test_a_damaged_frame_does_not_hold_up_those_before_it(tmp_path: Path) -> Non
     waiting.append([scan(0), scan(1), scan(2)])
     spoil(waiting, 2)
     assert [one.number for one in waiting.first(100)] == [1]
-    waiting.delivered(1)
+    waiting.delivered(1, b"")
     with pytest.raises(StoredDataDamaged, match="frame 2"):
         waiting.first(100)
     waiting.set_first_aside("damaged")

@@ -29,7 +29,7 @@ def frame_of(rows: list[tuple[int, int, float, int]], *, arrival_ns: int = 7, ep
 def answer_of(lines: list[str]) -> Table:
     """What the server would answer from these frame lines."""
     pattern = re.compile(
-        r'frame,line=\S+,part=(\d+) .*body="(.*)",clock=.*number=(\d+)i,parts=(\d+)i,.* (\d+)'
+        r'frame,line=\S+,part=(\d+) .*body="(.*)",clock=.*,number=(\d+)i,parts=(\d+)i,.* (\d+)'
     )
     rows = [m.groups() for line in lines if (m := pattern.fullmatch(line))]
     assert len(rows) == len(lines)
