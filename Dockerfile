@@ -14,7 +14,7 @@ COPY trials trials
 RUN python -m venv /opt/meltledger \
  && grep -E '^(pip|setuptools)==' requirements/dev.lock > /tmp/build.lock \
  && /opt/meltledger/bin/pip install --no-cache-dir -r /tmp/build.lock \
- && /opt/meltledger/bin/pip install --no-cache-dir -c requirements/dev.lock --no-build-isolation .
+ && /opt/meltledger/bin/pip install --no-cache-dir -c requirements/dev.lock --no-build-isolation '.[influx]'
 
 FROM python:3.11-slim
 RUN useradd --uid 10001 --create-home meltledger \

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
 from historian.errors import WrongInput
 from historian.frame import Qualities, Series, Times, Values
-from historian.quality import is_bad
+from historian.quality import Mask, is_bad
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,28 +50,41 @@ def envelope_of(series: Series, start_ns: int, end_ns: int, columns: int) -> Env
         bad = is_bad(quality)
         return Envelope(time_ns, np.where(bad, np.nan, value), quality, samples)
     bad = is_bad(quality) | np.isnan(value)
-    breaks = np.flatnonzero(bad & np.concatenate(([True], ~bad[:-1])))
-    good = np.flatnonzero(~bad)
-    kept = np.union1d(_corners(time_ns[good], value[good], start_ns, end_ns, columns, good), breaks)
+    chosen = bad & np.concatenate(([True], ~bad[:-1]))
+    good = np.flatnonzero(~bad) if bad.any() else slice(None)
+    chosen[good] = _corners(time_ns[good], value[good], column_edges(start_ns, end_ns, columns))
+    kept = np.flatnonzero(chosen)
     return Envelope(time_ns[kept], np.where(bad[kept], np.nan, value[kept]), quality[kept], samples)
 
 
-def _corners(
-    time_ns: Times,
-    value: Values,
-    start_ns: int,
-    end_ns: int,
-    columns: int,
-    index: np.ndarray[tuple[int], np.dtype[np.int64]],
-) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Index of first, minimum, maximum and last of each pixel column, for samples that have a value."""
-    if len(time_ns) == 0:
-        return index
-    column = ((time_ns - start_ns).astype(np.float64) * (columns / (end_ns - start_ns))).astype(np.int64)
-    starts = np.flatnonzero(np.diff(column, prepend=-1))
-    ends = np.append(starts[1:], len(column))
-    # Sorting by (column, value) puts each column's minimum first and its maximum last.
-    order = np.lexsort((value, column))
-    return np.unique(
-        np.concatenate((index[starts], index[ends - 1], index[order[starts]], index[order[ends - 1]]))
-    )
+def column_edges(start_ns: int, end_ns: int, columns: int) -> Times:
+    """Where each pixel column begins, and the last one ends: whole nanoseconds, shape (columns + 1,).
+
+    Example:
+        >>> column_edges(0, 10, 4).tolist()
+        [0, 3, 5, 8, 10]
+    """
+    whole, rest = divmod(end_ns - start_ns, columns)
+    place = np.arange(columns + 1, dtype=np.int64)
+    # Rounded up, without a product of the whole span, which might not fit into 64 bits.
+    return start_ns + place * whole + -(-(place * rest) // columns)
+
+
+def _corners(time_ns: Times, value: Values, edges: Times) -> Mask:
+    """Which samples are first, smallest, largest or last of their pixel column.
+
+    Of equal ones the first smallest and the last largest, so that what is drawn between them is the same.
+    """
+    chosen = np.zeros(len(value), dtype=np.bool_)
+    cuts = np.searchsorted(time_ns, edges, side="left")
+    starts = cuts[:-1][cuts[1:] > cuts[:-1]]
+    if len(starts) == 0:
+        return chosen
+    sizes = np.diff(np.append(starts, len(time_ns)))
+    smallest = np.flatnonzero(value == np.repeat(np.minimum.reduceat(value, starts), sizes))
+    largest = np.flatnonzero(value == np.repeat(np.maximum.reduceat(value, starts), sizes))
+    chosen[starts] = True
+    chosen[starts + sizes - 1] = True
+    chosen[smallest[np.searchsorted(smallest, starts, side="left")]] = True
+    chosen[largest[np.searchsorted(largest, starts + sizes, side="left") - 1]] = True
+    return chosen

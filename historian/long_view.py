@@ -14,12 +14,14 @@ from historian.frame import Series
 from historian.recent import Recent
 from historian.rolled_envelope import Piece, interval_for, pieces, rolled_envelope
 from historian.rollup_files import RollupReader
-from historian.rollups import HOUR_NS, MINUTE_NS, Rollup, coarser, joined, rollup_of
+from historian.rollups import HOUR_NS, MINUTE_NS, Rollup, coarser, joined, rollup_of, united
 
 Samples = Callable[[Sequence[int], int, int], dict[int, Columns]]
 """Gives the merged samples of some tags in [start, end)."""
 
 _STEP_NS: Final = HOUR_NS
+# So many samples of one tag are read as fast as the rollups of them.
+_FEW: Final = 200_000
 
 
 class LongView:
@@ -39,7 +41,8 @@ class LongView:
         """
         self._rollups.refresh()
         interval_ns = interval_for(start_ns, end_ns, columns, self._kept())
-        if interval_ns is None and not self._has_gone(start_ns, end_ns):
+        few = self._archive.samples_of(number, start_ns, end_ns) <= _FEW
+        if (interval_ns is None or few) and not self._has_gone(start_ns, end_ns):
             return None
         # Where only rollups are left, a minute is the finest there is.
         wanted_ns = interval_ns or MINUTE_NS
@@ -102,15 +105,15 @@ class LongView:
     def _from_samples(
         self, numbers: Sequence[int], start_ns: int, end_ns: int, interval_ns: int, samples: Samples
     ) -> Rollup:
-        """Rolled up here and now, an hour of samples at a time."""
+        """Rolled up here and now; an hour at a time where something is not sealed yet."""
         parts = []
-        at = start_ns
-        while at < end_ns:
-            upto = min((at // _STEP_NS + 1) * _STEP_NS, end_ns)
-            found = samples(numbers, at, upto)
-            whole = Columns.joined([found[n] for n in sorted(found)])
-            parts.append(rollup_of(whole.tag, whole.time_ns, whole.value, whole.quality, interval_ns))
-            at = upto
-        found_rows = joined(parts)
-        # An interval may have been cut by an hour.
-        return found_rows if _STEP_NS % interval_ns == 0 else coarser(found_rows, interval_ns)
+        for piece in pieces(start_ns, end_ns, _STEP_NS, self._recent.spans(start_ns, end_ns)):
+            low, high = piece.start_ns, piece.end_ns
+            if piece.is_rolled:
+                parts.append(self._archive.rollup(numbers, low, high, interval_ns))
+                continue
+            for at in range(low // _STEP_NS * _STEP_NS, high, _STEP_NS):
+                found = samples(numbers, max(at, low), min(at + _STEP_NS, high))
+                whole = Columns.joined([found[n] for n in sorted(found)])
+                parts.append(rollup_of(whole.tag, whole.time_ns, whole.value, whole.quality, interval_ns))
+        return united(joined(parts), interval_ns)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from historian.errors import WrongInput
+from historian.folder import made
 from historian.frame import NS, Frame
 from historian.rows import Row, decode, encode
 from historian.told import told
@@ -70,7 +71,7 @@ class Recent:
             raise WrongInput(_NOT_YET.format(path=path))
         with told(path):
             if write:
-                path.parent.mkdir(parents=True, exist_ok=True)
+                made(path.parent)
             mode = "rwc" if write else "ro"
             db = sqlite3.connect(
                 f"file:{path}?mode={mode}",

@@ -18,6 +18,9 @@ _TEXT: Final = re.compile(r"\s*(\d+)\s*(h|d|w|mo|y)\s*")
 
 Window = tuple[int, int]
 
+EVER_NS: Final = 2**63 - 1
+"""The end of a window that is still open."""
+
 
 @dataclass(frozen=True, slots=True)
 class Keep:

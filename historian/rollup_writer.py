@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final, Self
 
 from historian.archive.disk import Disk
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, Kind, Segment
+from historian.errors import StoredDataDamaged
 from historian.frame import Qualities, TagIds, Times, Values
-from historian.rollup_files import RollupReader, encode
+from historian.rollup_files import RollupReader, encode, load_rollups
 from historian.rollup_list import (
     INTERVALS,
     RollupFile,
@@ -22,6 +23,8 @@ from historian.rollup_list import (
     window_of,
 )
 from historian.rollups import MINUTE_NS, Rollup, coarser, joined, rollup_of, together
+
+_FILES: Final = "*/*=*/*.parquet"
 
 Columns = tuple[TagIds, Times, Values, Qualities]
 ReadSegment = Callable[[Segment], Iterable[Columns]]
@@ -53,7 +56,29 @@ class RollupWriter:
     def __init__(self, root: Path, disk: Disk) -> None:
         self._root = root
         self._disk = disk
+        self._unsure = False
         self.reader = RollupReader(root)
+
+    @classmethod
+    def open(cls, root: Path, disk: Disk) -> Self:
+        """Open the folder and clear away what a crash left there; a missing folder holds no rollups yet.
+
+        Raises:
+            StoredDataDamaged: the list does not match its check sum, or is missing beside files. Nothing was
+                changed: raw samples may have gone, and these be all there is.
+        """
+        writer = cls(root, disk)
+        if load_rollups(root) is None:
+            if any(root.glob(_FILES)):
+                raise StoredDataDamaged(
+                    f"{root / NAME}: missing, though rollups are there; nothing was changed. "
+                    "Copy the folder away, then run `meltledger doctor`"
+                )
+            # From here on, files without a list mean that it was lost.
+            writer._replace(RollupList())
+        disk.sync_folder(root.parent)
+        writer._sweep()
+        return writer
 
     def bring_up(self, segments: Sequence[Segment], read: ReadSegment, paths: Mapping[int, str]) -> int:
         """Roll up every segment that is behind, each file once; gives how many files were written.
@@ -65,6 +90,7 @@ class RollupWriter:
             segments: all that the archive holds.
             paths: tag number → path, for every tag in the archive.
         """
+        self._settle()
         written = 0
         for interval_ns in sorted(INTERVALS.values()):
             windows = {
@@ -82,6 +108,7 @@ class RollupWriter:
 
     def drop(self, files: Iterable[RollupFile]) -> None:
         """Take whole files out; they go from the disk with the next change."""
+        self._settle()
         self._replace(self.reader.listed.changed([], drop=files))
 
     def _rows(
@@ -139,10 +166,31 @@ class RollupWriter:
 
     def _replace(self, listed: RollupList) -> None:
         old = self.reader.listed.retired
+        self._unsure = True
         publish(self._disk, self._root / NAME, listed.to_bytes())
+        self._unsure = False
         self.reader.refresh()
         for path in old:
             self._disk.delete(self._root / path)
+
+    def _settle(self) -> None:
+        """After a replacement that failed half-way: whichever list stands there is the one to go on from.
+
+        Else the next change would write over files that the one on disk names.
+        """
+        if self._unsure:
+            self._disk.sync_folder(self._root)
+            self._unsure = False
+            self.reader.refresh()
+
+    def _sweep(self) -> None:
+        """Delete what a crash left: files that the list does not name, of its next generation at most."""
+        listed = self.reader.listed
+        named = {f.path for f in listed.files} | set(listed.retired)
+        for path in sorted(self._root.glob(_FILES)):
+            is_ours = path.stem.isdigit() and int(path.stem) <= listed.generation + 1
+            if is_ours and path.relative_to(self._root).as_posix() not in named:
+                self._disk.delete(path)
 
 
 def publish(disk: Disk, path: Path, data: bytes) -> None:

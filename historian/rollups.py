@@ -176,6 +176,16 @@ def coarser(rollup: Rollup, interval_ns: int) -> Rollup:
     )
 
 
+def united(rollup: Rollup, interval_ns: int) -> Rollup:
+    """The rows with those of one tag and interval made one: a row whose samples were rolled up in two goes.
+
+    Args:
+        rollup: sorted by tag, start, then time.
+    """
+    cut = (rollup.tag[1:] == rollup.tag[:-1]) & (rollup.start_ns[1:] == rollup.start_ns[:-1])
+    return coarser(rollup, interval_ns) if cut.any() else rollup
+
+
 def merged(old: Rollup, new: Rollup) -> Rollup:
     """Both together; an interval of a tag that both hold is the new one's.
 

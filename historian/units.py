@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any, Final
 
-from historian._unit_names import ALIASES, EXPRESSIONS, UNECE_CODES
+from historian._unit_names import ALIASES, EXPRESSIONS, SHOWN, UNECE_CODES
 from historian.errors import UnitMismatch, UnknownUnit
 
 PRESSURES: Final = frozenset({"bar", "mbar", "Pa", "hPa", "kPa", "MPa", "[psi]"})
@@ -79,6 +79,16 @@ def ucum(text: str) -> str:
     raise UnknownUnit(
         f"the unit '{text[:40]}' is not known (UCUM codes such as bar, Cel, kg/h, /min are){hint}"
     )
+
+
+def shown_unit(code: str, reference: str = "") -> str:
+    """How a person reads a unit and what a pressure counts from; ``unit_and_reference`` reads it back.
+
+    Example:
+        >>> shown_unit("Cel"), shown_unit("bar", "gauge"), shown_unit("kg/h")
+        ('°C', 'bar(g)', 'kg/h')
+    """
+    return SHOWN.get(code, code) + {GAUGE: "(g)", ABSOLUTE: "(a)"}.get(reference, "")
 
 
 def unit_and_reference(text: str) -> tuple[str, str]:

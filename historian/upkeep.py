@@ -9,14 +9,17 @@ from pathlib import Path
 from typing import Final, Self
 
 from historian.archive.disk import Disk, HostDisk
-from historian.archive.manifest import DAY_NS, HOUR_NS
+from historian.archive.manifest import DAY_NS, HOUR_NS, NAME
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter
+from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import NS, Frame
 from historian.newest import Newest
 from historian.recent import Recent
 from historian.retention import Keep, RetentionPlan, Window, plan_retention
-from historian.rollup_writer import RollupWriter, reader_of
+from historian.rollup_writer import RollupWriter, publish, reader_of
+from historian.tag_list import NAME as TAGS
+from historian.tag_list import TagList, load_tags
 from historian.tags import Tag
 
 GRACE_NS: Final = 120 * NS
@@ -52,7 +55,8 @@ class Upkeep:
         self._recent = recent
         self._archive = archive
         self._keep = keep
-        self._rollups = RollupWriter(folder / "rollups", disk)
+        self._disk = disk
+        self._rollups = RollupWriter.open(folder / "rollups", disk)
 
     @classmethod
     def open(cls, folder: Path, line: str, keep: Keep, *, disk: Disk | None = None) -> Self:
@@ -61,9 +65,17 @@ class Upkeep:
         Raises:
             WrongInput, StoreReadOnly, StoreFull, StoredDataDamaged: naming the file and the remedy.
         """
+        path = folder / "recent.db"
+        if not path.exists():
+            # A new one would give arrival numbers a second time.
+            if (folder / "archive" / NAME).exists():
+                raise StoredDataDamaged(
+                    f"{path}: missing, though an archive is there; run `meltledger doctor`"
+                )
+            raise WrongInput(f"{path}: there is no store here yet")
         disk = disk or HostDisk()
         archive = ArchiveWriter.open(folder / "archive", line, disk=disk)
-        return cls(folder, Recent.open(folder / "recent.db", write=True), archive, keep, disk)
+        return cls(folder, Recent.open(path, write=True), archive, keep, disk)
 
     def step(self, now_ns: int, held: Sequence[Window] = (), *, seal_all: bool = False) -> Kept:
         """Do what is due.
@@ -77,6 +89,7 @@ class Upkeep:
             StoreFull, StoreReadOnly: what was not done yet is done at the next call.
         """
         tags = self._tags()
+        self._list(tags)
         frames = self._seal(now_ns, tags, seal_all=seal_all)
         days = self._archive.compact(tags, before_ns=(now_ns - GRACE_NS) // DAY_NS * DAY_NS)
         segments = self._archive.manifest.segments
@@ -92,6 +105,16 @@ class Upkeep:
         return {
             number: Tag.from_json(json.loads(body), id=number) for number, body in self._recent.tag_rows()
         }
+
+    def _list(self, tags: dict[int, Tag]) -> None:
+        """Write changed tags down beside the store, before a segment holds their numbers."""
+        wanted = TagList(self._archive.manifest.line, tags)
+        try:
+            listed = load_tags(self._folder)
+        except StoredDataDamaged:
+            listed = None
+        if listed != wanted:
+            publish(self._disk, self._folder / TAGS, wanted.to_bytes())
 
     def _seal(self, now_ns: int, tags: dict[int, Tag], *, seal_all: bool) -> int:
         """Take the frames of closed hours into the archive, then out of recent.db; gives how many."""

@@ -14,10 +14,19 @@ from pydantic import BaseModel, ValidationError
 from historian.catalogue import canonical_tag, meaning_of
 from historian.errors import WrongInput
 from historian.places import line_of
+from historian.retention import Keep
 from historian.tags import Tag
 from historian.units import conversion, quantity
 from meltledger.errors import Fault, LineFileWrong
-from meltledger.linefile import LineFile, Machine, RuleSection, Source
+from meltledger.linefile import (
+    OF_EMBEDDED,
+    OF_INFLUXDB,
+    LineFile,
+    Machine,
+    RuleSection,
+    Source,
+    StoreSection,
+)
 from rules.detectors import RULES, detectors_for
 from rules.line import LineFacts, MeltFilter, RuleSetting
 
@@ -37,6 +46,7 @@ class LineConfig:
         facts: what the rules need.
         tags: every tag that a source delivers, without numbers.
         simulated: whether its sources are simulated.
+        keep: how long the embedded store keeps samples and rollups.
     """
 
     path: Path
@@ -47,6 +57,7 @@ class LineConfig:
     facts: LineFacts
     tags: tuple[Tag, ...]
     simulated: bool
+    keep: Keep
 
 
 def load(path: Path) -> LineConfig:
@@ -71,8 +82,9 @@ def load(path: Path) -> LineConfig:
     folder = path.parent / file.store.path
     journal = path.parent / file.journal.path if file.journal.path else folder / "journal.db"
     simulated = file.source[0].simulated
+    keep = Keep.read(raw=file.store.keep_raw, minute=file.store.keep_minute, hour=file.store.keep_hour)
     return LineConfig(
-        path, file, folder, journal, folder / "trials.db", _facts(file), tuple(_tags(file)), simulated
+        path, file, folder, journal, folder / "trials.db", _facts(file), tuple(_tags(file)), simulated, keep
     )
 
 
@@ -149,6 +161,7 @@ def _element(annotation: Any) -> Any:
 
 def _meaning_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
     """What is well formed but cannot be meant."""
+    yield from _store_faults(file.store)
     yield from _source_faults(file.source)
     for number, machine in enumerate(file.machine):
         yield from _machine_faults(machine, number, file)
@@ -159,6 +172,23 @@ def _meaning_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
             f"the file has two machines of kind '{kind}'",
         )
     yield from _rule_faults(file)
+
+
+def _store_faults(store: StoreSection) -> Iterator[tuple[Path_, str]]:
+    given = store.model_fields_set
+    if store.kind == "embedded":
+        for key in sorted(given & set(OF_INFLUXDB)):
+            yield ("store", key), 'belongs to kind = "influxdb"; the embedded store needs no server'
+        return
+    for key in sorted(given & set(OF_EMBEDDED)):
+        what = "commits are always synced" if key == "synchronous" else "set it there, for the database"
+        yield ("store", key), f'belongs to kind = "embedded"; with a server, {what}. Take it out'
+    if store.url is None:
+        yield ("store",), 'an InfluxDB store needs its server: add url = "http://HOST:8086"'
+    if store.database is None:
+        yield ("store",), 'an InfluxDB store needs its database: add database = "line" or what it is called'
+    if store.token_env is not None and store.token_file is not None:
+        yield ("store", "token_file"), "the token stands in one place: take out token_env or token_file"
 
 
 def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Path_, str]]:

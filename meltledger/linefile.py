@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+import re
+from typing import Annotated, Any, Final, Literal
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
 from historian.errors import WrongInput
+from historian.retention import duration_ns
 from historian.tags import check_path
 from historian.units import quantity, ucum
 
@@ -42,6 +45,29 @@ def _said(check: Any) -> AfterValidator:
     return AfterValidator(run)
 
 
+def _duration(value: str) -> str:
+    duration_ns(value)
+    return value
+
+
+def _server(value: str) -> str:
+    """The address of a server; what is wrong is not repeated, because it may hold a password."""
+    parts = urlsplit(value)
+    if parts.username is not None or parts.password is not None:
+        raise WrongInput("no user or password here; name the secret's place with token_env or token_file")
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
+        raise WrongInput("not the address of a server; write http://HOST:8086")
+    return value.rstrip("/")
+
+
+def _variable(value: str) -> str:
+    """The name of an environment variable; what is wrong is not repeated, because it may be the secret."""
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", value):
+        raise WrongInput("not the name of an environment variable; the token itself never stands here")
+    return value
+
+
+Duration = Annotated[str, _said(_duration)]
 Seconds = Annotated[float, _in("s"), Field(gt=0)]
 Bar = Annotated[float, _in("bar"), Field(gt=0)]
 Degrees = Annotated[float, _in("deg")]
@@ -67,10 +93,44 @@ class Line(_Section):
 
 
 class StoreSection(_Section):
-    """Where the samples are kept."""
+    """Where the samples are kept, and how long."""
 
-    kind: Literal["embedded"] = Field("embedded", description="The store on this host; the only one so far.")
-    path: str = Field(description="Folder of the store, journal and trial record; relative to this file.")
+    kind: Literal["embedded", "influxdb"] = Field(
+        "embedded", description="embedded: on this host, no server needed; influxdb: on an InfluxDB server."
+    )
+    path: str = Field(
+        description="Folder of the store, journal and trial record; relative to this file. "
+        "influxdb: what waits for the server is here."
+    )
+    synchronous: Literal["full", "normal"] = Field(
+        "full",
+        description="embedded. full: every commit is on disk; normal: a power cut may take the last ones.",
+    )
+    keep_raw: Duration | None = Field(
+        None, description="embedded: how long samples stay, such as 400d or 10y; for ever when left out."
+    )
+    keep_minute: Duration | None = Field(None, description="embedded: how long one-minute rollups stay.")
+    keep_hour: Duration | None = Field(None, description="embedded: how long one-hour rollups stay.")
+    url: Annotated[str, _said(_server)] | None = Field(
+        None, description="influxdb, must be there: the server, http://HOST:8086."
+    )
+    database: Annotated[str, Field(min_length=1)] | None = Field(
+        None, description="influxdb, must be there: the database; version 2: the bucket, mapped to this name."
+    )
+    org: str = Field("", description="influxdb version 2: the organisation.")
+    token_env: Annotated[str, _said(_variable)] | None = Field(
+        None, description="influxdb: the environment variable that holds the token, or USER:PASSWORD."
+    )
+    token_file: str | None = Field(
+        None, description="influxdb: the file that holds it instead; relative to this file."
+    )
+
+
+OF_EMBEDDED: Final = ("synchronous", "keep_raw", "keep_minute", "keep_hour")
+"""Keys of ``[store]`` that a server has no use for."""
+
+OF_INFLUXDB: Final = ("url", "database", "org", "token_env", "token_file")
+"""Keys of ``[store]`` that only a server has a use for."""
 
 
 class SourceTag(_Section):

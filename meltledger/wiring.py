@@ -6,8 +6,8 @@ import asyncio
 import fcntl
 import os
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import ExitStack, closing, contextmanager
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
+from contextlib import ExitStack, asynccontextmanager, closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import structlog
 
 from collector import (
+    Clock,
     Inbox,
     Source,
     SourceMapping,
@@ -27,13 +28,16 @@ from collector import (
     newest_samples,
 )
 from collector.opcua.source import OpcUaSource
-from historian.embedded import EmbeddedStore
 from historian.errors import OutsideWorldAway, StoreReadOnly, WrongInput
 from historian.event import Event
 from historian.frame import NS
+from historian.retention import EVER_NS, Window
+from historian.store import Store
 from historian.tags import Tag
 from meltledger.config import LineConfig
 from meltledger.judge import LiveJudge
+from meltledger.keeping import keep_house
+from meltledger.stores import is_embedded, open_store
 from rules.detectors import detectors_for
 from rules.engine import Engine
 from rules.journal import Journal
@@ -52,7 +56,7 @@ class Parts:
         judge: the rules, caught up with what is stored.
     """
 
-    store: EmbeddedStore
+    store: Store
     journal: Journal
     trials: TrialRecord
     tags: dict[str, Tag]
@@ -90,15 +94,37 @@ async def run_line(
         writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event)
         sources: list[Source] = [OpcUaSource(m, parts.tags, clock=clock) for m in mappings]
         sources += more_sources(parts) if more_sources else ()
-        collecting = asyncio.create_task(collect(sources, inbox, writer))
-        stopping = asyncio.create_task(stop.wait())
-        await asyncio.wait([collecting, stopping], return_when=asyncio.FIRST_COMPLETED)
-        stopping.cancel()
-        collecting.cancel()
-        try:
-            await collecting
-        except asyncio.CancelledError:
-            log.info("line_stopped", line=config.facts.name)
+        async with _kept_house(config, parts, clock):
+            collecting = asyncio.create_task(collect(sources, inbox, writer))
+            stopping = asyncio.create_task(stop.wait())
+            await asyncio.wait([collecting, stopping], return_when=asyncio.FIRST_COMPLETED)
+            stopping.cancel()
+            collecting.cancel()
+            try:
+                await collecting
+            except asyncio.CancelledError:
+                log.info("line_stopped", line=config.facts.name)
+
+
+@asynccontextmanager
+async def _kept_house(config: LineConfig, parts: Parts, clock: Clock) -> AsyncIterator[None]:
+    """Seals, rolls up and lets go in an embedded store's folder meanwhile."""
+    if not is_embedded(config):
+        yield
+        return
+
+    def held() -> list[Window]:
+        trial = parts.trials.under_way()
+        return [] if trial is None else [(trial.start_ns, EVER_NS)]
+
+    name, tell = config.facts.name, parts.journal.event
+    keeping = asyncio.create_task(keep_house(config.folder, name, config.keep, clock, tell, held))
+    try:
+        yield
+    finally:
+        keeping.cancel()
+        with suppress(asyncio.CancelledError):
+            await keeping
 
 
 @contextmanager
@@ -106,7 +132,7 @@ def opened(config: LineConfig) -> Iterator[Parts]:
     """The line's parts, opened for writing and closed at the end."""
     with ExitStack() as stack:
         stack.enter_context(only_writer(config.folder))
-        store = stack.enter_context(closing(EmbeddedStore.open(config.folder)))
+        store = stack.enter_context(closing(open_store(config)))
         _never_mixed(config, store)
         tags = store.register(config.tags)
         journal = stack.enter_context(closing(Journal.open(config.journal)))
@@ -164,7 +190,7 @@ def source_mappings(config: LineConfig) -> list[SourceMapping]:
     ]
 
 
-def _never_mixed(config: LineConfig, store: EmbeddedStore) -> None:
+def _never_mixed(config: LineConfig, store: Store) -> None:
     """Refuse to put simulated samples beside real ones."""
     kept: Sequence[Tag] = [t for t in store.tags().values() if t.source != "edge"]
     other = next((t for t in kept if t.simulated != config.simulated), None)

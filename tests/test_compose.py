@@ -106,7 +106,26 @@ def test_the_line_of_the_compose_file_is_a_good_one_and_lies_where_the_services_
         assert ("./deploy/line.toml", arguments(service)[1]) in mounts(service)
         assert str(line.folder) in [target for _, target in mounts(service)]
     assert not line.simulated
-    assert SERVICES["edge"]["healthcheck"]["test"][-1] == f"{line.folder}/recent.db"
+    assert SERVICES["edge"]["healthcheck"]["test"][-1] == str(line.journal)
+
+
+def test_the_store_that_the_page_about_influxdb_shows_is_the_one_that_compose_brings(tmp_path: Path) -> None:
+    page = (ROOT / "docs" / "influxdb.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"```toml\n(.+?)```", page, flags=re.DOTALL)
+    line = (ROOT / "deploy" / "line.toml").read_text(encoding="utf-8")
+    within = re.compile(r"^\[store\]\n.*?\n(?=\n)", flags=re.MULTILINE | re.DOTALL)
+    commented = re.findall(r"^# (\w+ = .+)$", within.findall(line)[0], flags=re.MULTILINE)
+    for section in (shown, "\n".join(["[store]", 'path = "/var/lib/meltledger"', *commented, ""])):
+        (tmp_path / "line.toml").write_text(within.sub(lambda _: section, line), encoding="utf-8")
+        store = load(tmp_path / "line.toml").file.store
+        given = SERVICES["influxdb"]["environment"]
+        assert store.kind == "influxdb"
+        assert store.url == "http://influxdb:8086"
+        assert store.database == given["DOCKER_INFLUXDB_INIT_BUCKET"]
+        assert store.org == given["DOCKER_INFLUXDB_INIT_ORG"]
+        for service in OURS:
+            environment = SERVICES[service]["environment"]
+            assert environment[store.token_env] == given["DOCKER_INFLUXDB_INIT_ADMIN_TOKEN"]
 
 
 def test_the_image_is_built_from_here_without_root_and_carries_this_version() -> None:

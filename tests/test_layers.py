@@ -45,7 +45,7 @@ INTRUDERS = {
         "import meltledger.demoline",
     ),
     "the simulator uses the historian's values, not its store": ("simulator", "import historian.embedded"),
-    "only the wiring knows which kind of store it is": ("dashboard", "import historian.embedded"),
+    "only the wiring knows which kind of store it is": ("meltledger/verbs/serve.py", "import historian.influx"),
 }
 
 

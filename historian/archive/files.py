@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,6 +20,7 @@ from historian.archive.numbers import UNITS, from_arrow, integers, times_from_ar
 from historian.archive.tables import QUALITY
 from historian.errors import StoredDataDamaged
 from historian.frame import Times
+from historian.quality import GOOD
 
 _OPEN: Final = 96
 _TAGS_ALONE: Final = 8
@@ -36,6 +37,7 @@ class OpenFile:
         first_ns, last_ns: oldest and newest source time of each row group.
         paths: tag number → column name, for a wide file.
         places: tag number → place of its value among the columns; its quality comes after it.
+        known_good: tag number → which row groups hold nothing but good samples, filled in when asked.
     """
 
     entry: FileEntry
@@ -44,6 +46,7 @@ class OpenFile:
     last_ns: Times
     paths: dict[int, str]
     places: dict[int, int]
+    known_good: dict[int, NDArray[np.bool_]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, root: Path, entry: FileEntry) -> OpenFile:
@@ -72,12 +75,19 @@ class OpenFile:
         return found
 
     def read(
-        self, tags: Sequence[int], start_ns: int, end_ns: int, *, groups: Sequence[int] | None = None
+        self,
+        tags: Sequence[int],
+        start_ns: int,
+        end_ns: int,
+        *,
+        groups: Sequence[int] | None = None,
+        numbered: bool = True,
     ) -> list[Columns]:
         """The samples of some tags with start ≤ source time < end, one part a tag and none for absent ones.
 
         Args:
             groups: only these row groups; all that meet the window when not given.
+            numbered: whether arrival numbers are needed; else they may be zeros.
 
         Raises:
             StoredDataDamaged: a page cannot be decoded.
@@ -85,7 +95,7 @@ class OpenFile:
         chosen = self.groups_between(start_ns, end_ns) if groups is None else groups
         try:
             if self.entry.kind is Kind.WIDE:
-                return self._wide(tags, start_ns, end_ns, chosen)
+                return self._wide(tags, start_ns, end_ns, chosen, numbered=numbered)
             return self._long(tags, start_ns, end_ns, chosen)
         except (pa.ArrowInvalid, OSError) as error:
             raise damaged(Path(self.entry.path), error) from error
@@ -120,26 +130,46 @@ class OpenFile:
             found |= {int(p.tag[0]): p for p in self.read(left, first_ns, end_ns, groups=[group])}
         return list(found.values())
 
-    def _wide(self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int]) -> list[Columns]:
+    def _wide(
+        self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int], *, numbered: bool
+    ) -> list[Columns]:
         names = {n: self.paths[n] for n in tags if n in self.paths}
         if not names or not groups:
             return []
-        columns = ["time", "seq", *(c for p in names.values() for c in (p, p + QUALITY))]
+        plain = {n for n in names if self._all_good(n)[list(groups)].all()}
+        head = ["time", "seq"] if numbered else ["time"]
+        graded = [p + QUALITY for n, p in names.items() if n not in plain]
         # For a tag or two, handing the work to threads takes longer than the work.
         several = len(names) > _TAGS_ALONE
-        table = self.parquet.read_row_groups(list(groups), columns=columns, use_threads=several)
+        table = self.parquet.read_row_groups(
+            list(groups), columns=[*head, *names.values(), *graded], use_threads=several
+        )
         time_ns = times_from_arrow(table["time"])
         a, b = np.searchsorted(time_ns, [start_ns, end_ns], side="left").tolist()
-        time_ns, seq = time_ns[a:b], integers(table["seq"], np.int64)[a:b]
+        time_ns = time_ns[a:b]
+        seq = integers(table["seq"], np.int64)[a:b] if numbered else np.zeros(b - a, dtype=np.int64)
+        good = np.zeros(b - a, dtype=np.uint32)
         parts = []
         for number, path in names.items():
-            value, quality = table[path].slice(a, b - a), table[path + QUALITY].slice(a, b - a)
-            tag = np.full(b - a, number, dtype=np.int32)
-            part = Columns(tag, time_ns, seq, from_arrow(value), integers(quality, np.uint32))
-            part = part.where(valid(quality)) if quality.null_count else part
+            tag, value = np.full(b - a, number, dtype=np.int32), from_arrow(table[path].slice(a, b - a))
+            if number in plain:
+                part = Columns(tag, time_ns, seq, value, good)
+            else:
+                quality = table[path + QUALITY].slice(a, b - a)
+                part = Columns(tag, time_ns, seq, value, integers(quality, np.uint32))
+                part = part.where(valid(quality)) if quality.null_count else part
             if len(part):
                 parts.append(part)
         return parts
+
+    def _all_good(self, number: int) -> NDArray[np.bool_]:
+        """In which row groups every row is a good sample of the tag: its quality need not be read there."""
+        if number not in self.known_good:
+            at = self.places[number]
+            chunks = (self.parquet.metadata.row_group(g) for g in range(self.parquet.num_row_groups))
+            found = [(g.column(at).statistics, g.column(at + 1).statistics) for g in chunks]
+            self.known_good[number] = np.array([_is_all_good(v, q) for v, q in found], dtype=np.bool_)
+        return self.known_good[number]
 
     def _long(self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int]) -> list[Columns]:
         wanted = np.array(sorted(set(tags) & set(self.entry.tags)), dtype=np.int32)
@@ -211,6 +241,14 @@ def damaged(path: Path, error: Exception) -> StoredDataDamaged:
         f"{path}: not readable as Parquet ({str(error)[:120]}); the other segments are. "
         "Copy the folder away, then run `meltledger doctor`"
     )
+
+
+def _is_all_good(value: Any, quality: Any) -> bool:
+    """Whether the statistics of a row group say so; None says nothing."""
+    if value is None or quality is None or not quality.has_min_max:
+        return False
+    is_whole = value.has_null_count and quality.has_null_count and value.null_count + quality.null_count == 0
+    return bool(is_whole and quality.min == quality.max == GOOD)
 
 
 def _places_of(schema: Any) -> dict[int, int]:

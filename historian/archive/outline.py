@@ -6,9 +6,13 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from historian.archive.columns import Columns
 from historian.archive.files import OpenFile
 from historian.archive.manifest import Kind
+from historian.envelope import column_edges
+from historian.frame import Times
 from historian.quality import BAD
 
 
@@ -40,11 +44,12 @@ def outline_parts(
         columns: pixel columns; nothing is passed over when every sample would be shown.
     """
     chosen = [file.groups_between(start_ns, end_ns) for file in files]
+    edges = column_edges(start_ns, end_ns, columns)
     inside: dict[int, list[Piece]] = defaultdict(list)
     if sum(f.entry.samples // max(1, len(f.entry.tags)) for f in files) > 4 * columns:
         for place, file in enumerate(files):
             for group in chosen[place]:
-                column = _column_of(file, group, start_ns, end_ns, columns)
+                column = _column_of(file, group, edges)
                 piece = None if column is None else piece_of(file, place, group, number)
                 if column is not None and piece is not None:
                     inside[column].append(piece)
@@ -52,7 +57,7 @@ def outline_parts(
     parts = []
     for place, file in enumerate(files):
         groups = [g for g in chosen[place] if (place, g) not in passed]
-        parts.extend(file.read([number], start_ns, end_ns, groups=groups))
+        parts.extend(file.read([number], start_ns, end_ns, groups=groups, numbered=False))
     return parts, sum(passed.values())
 
 
@@ -74,13 +79,12 @@ def piece_of(file: OpenFile, place: int, group: int, number: int) -> Piece | Non
     return Piece(place, group, float(value.min), float(value.max), samples)
 
 
-def _column_of(file: OpenFile, group: int, start_ns: int, end_ns: int, columns: int) -> int | None:
+def _column_of(file: OpenFile, group: int, edges: Times) -> int | None:
     """The pixel column that the whole row group lies in; None when it reaches over a border."""
-    first, last = int(file.first_ns[group]), int(file.last_ns[group])
-    if file.entry.kind is not Kind.WIDE or first < start_ns or last >= end_ns:
+    span = np.array([file.first_ns[group], file.last_ns[group]])
+    if file.entry.kind is not Kind.WIDE or span[0] < edges[0] or span[1] >= edges[-1]:
         return None
-    # The same arithmetic as the envelope's, which decides what a column is.
-    low, high = (int(float(t - start_ns) * (columns / (end_ns - start_ns))) for t in (first, last))
+    low, high = np.searchsorted(edges, span, side="right").tolist()
     return low if low == high else None
 
 

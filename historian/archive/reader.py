@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -14,10 +15,12 @@ from historian.archive.files import Files
 from historian.archive.manifest import NAME, FileEntry, Kind, Manifest
 from historian.archive.outline import outline_parts
 from historian.archive.replay import frames_between, next_number
+from historian.archive.rolled import rolled
 from historian.archive.writer import load_manifest
 from historian.envelope import Envelope, envelope_of
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series
+from historian.rollups import Rollup, joined, united
 from historian.store import Modified, Sample
 
 _T = TypeVar("_T")
@@ -96,6 +99,25 @@ class ArchiveReader:
 
         return self._steadily(outline)
 
+    def rollup(self, numbers: Sequence[int], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:
+        """Rows of rollups of some tags, from their samples, a row group at a time."""
+
+        def roll() -> Rollup:
+            parts = [
+                rows
+                for entry, tags in self._wanted(numbers, start_ns, end_ns)
+                for rows in rolled(self._files.of(entry), tags, start_ns, end_ns, interval_ns)
+            ]
+            # A row group may have cut an interval.
+            return united(joined(parts), interval_ns)
+
+        return self._steadily(roll)
+
+    def samples_of(self, number: int, start_ns: int, end_ns: int) -> int:
+        """About how many samples of a tag the files hold that meet a window."""
+        self.refresh()
+        return sum(f.samples // len(f.tags) for f in self._entries(number, start_ns, end_ns))
+
     def latest(self, numbers: Sequence[int] | None = None) -> dict[int, Sample]:
         """The sample with the newest source time of each tag that has any."""
         return self._steadily(lambda: self._latest(self._by_tag if numbers is None else numbers))
@@ -157,20 +179,30 @@ class ArchiveReader:
         return frames_between(self._files, self.manifest, first, last)
 
     def _columns(self, numbers: Sequence[int], start_ns: int, end_ns: int) -> dict[int, Columns]:
-        wanted: dict[str, tuple[FileEntry, list[int]]] = {}
-        for number in numbers:
-            for entry in self._entries(number, start_ns, end_ns):
-                wanted.setdefault(entry.path, (entry, []))[1].append(number)
         parts: dict[int, list[Columns]] = defaultdict(list)
-        for entry, tags in sorted(wanted.values(), key=lambda w: w[0].first_ns):
+        for entry, tags in self._wanted(numbers, start_ns, end_ns):
             for part in self._files.of(entry).read(tags, start_ns, end_ns):
                 parts[int(part.tag[0])].append(part)
         return {number: Columns.joined(parts.get(number, [])) for number in numbers}
 
+    def _wanted(
+        self, numbers: Sequence[int], start_ns: int, end_ns: int
+    ) -> list[tuple[FileEntry, list[int]]]:
+        """The files to be read for some tags, in order of time, with which of the tags each holds."""
+        wanted: dict[str, tuple[FileEntry, list[int]]] = {}
+        for number in numbers:
+            for entry in self._entries(number, start_ns, end_ns):
+                wanted.setdefault(entry.path, (entry, []))[1].append(number)
+        return sorted(wanted.values(), key=lambda w: w[0].first_ns)
+
     def _entries(self, number: int, start_ns: int, end_ns: int) -> list[FileEntry]:
         """The files that may hold samples of the tag in the window, in order of time."""
-        found = self._by_tag.get(number, ())
-        return [f for f in found if f.first_ns < end_ns and f.last_ns >= start_ns]
+        found = self._by_tag.get(number)
+        if found is None:
+            return []
+        low = bisect_left(found, start_ns, key=lambda f: f.last_ns)
+        high = bisect_left(found, end_ns, lo=low, key=lambda f: f.first_ns)
+        return found[low:high]
 
     def _latest(self, numbers: Sequence[int] | dict[int, list[FileEntry]]) -> dict[int, Sample]:
         found: dict[int, Sample] = {}

@@ -63,12 +63,15 @@ class ArchiveWriter:
         if manifest is None:
             # From here on, files without a manifest mean that it was lost.
             writer._replace(writer.manifest.changed([]))
-            writer._disk.sync_folder(root.parent)
+        # The one that made the folder may have been stopped before this.
+        writer._disk.sync_folder(root.parent)
         writer._sweep()
         return writer
 
-    def seal(self, frames: Iterable[tuple[int, Frame]], tags: Mapping[int, Tag], *, up_to_seq: int) -> int:
-        """Take in the frames up to an arrival number, as far as they are not in yet.
+    def seal(
+        self, frames: Iterable[tuple[int, Frame]], tags: Mapping[int, Tag], *, up_to_seq: int | None = None
+    ) -> int:
+        """Take in the frames up to an arrival number (all when not given), as far as they are not in yet.
 
         Samples go to the hour of their source time; where an hour or a day is there already, they are merged.
 
@@ -86,7 +89,7 @@ class ArchiveWriter:
         batch: list[tuple[int, Frame]] = []
         held = 0
         for seq, frame in frames:
-            if seq > up_to_seq:
+            if up_to_seq is not None and seq > up_to_seq:
                 break
             if seq <= self.manifest.sealed_seq:
                 continue

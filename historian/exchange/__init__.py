@@ -2,11 +2,12 @@
 
 from historian.exchange._window import Window
 from historian.exchange.errors import MappingFault, MappingWrong
-from historian.exchange.exporting import export_csv, export_parquet
+from historian.exchange.exporting import export_csv
 from historian.exchange.guess import Proposal, guess_mapping
 from historian.exchange.importing import import_csv
 from historian.exchange.loading import load_mapping, read_mapping
 from historian.exchange.mapping import CsvMapping
+from historian.exchange.parquet import export_parquet
 from historian.exchange.report import Hole, ImportReport, Reject, TagTotal
 from historian.exchange.workbook import export_excel
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -29,6 +30,13 @@ _SWITCHES: Final = (
     ("aus", "ein"),
     ("nein", "ja"),
     ("no", "sí"),
+    ("no", "si"),
+    ("non", "oui"),
+    ("stop", "run"),
+    ("stopped", "running"),
+    ("closed", "open"),
+    ("zu", "auf"),
+    ("paro", "marcha"),
 )
 # What panels write in other words or tongues for those of the catalogue.
 _WORDS: Final = {
@@ -45,7 +53,9 @@ _WORDS: Final = {
     "before": "inlet", "after": "outlet", "vor": "inlet", "nach": "outlet", "upstream": "inlet",
     "downstream": "outlet", "screen": "filter", "sieb": "filter", "plates": "plate",
     "entrada": "inlet", "salida": "outlet", "eingang": "inlet", "ausgang": "outlet", "einlass": "inlet",
-    "diff": "dp",
+    "diff": "dp", "massetemperatur": "melt temp", "schmelzetemperatur": "melt temp",
+    "massedruck": "melt pressure", "schmelzedruck": "melt pressure", "schneckendrehzahl": "screw speed",
+    "pumpendrehzahl": "pump speed", "motorstrom": "drive current",
 }  # fmt: skip
 _IDLE: Final = frozenset(
     {"the", "at", "of", "der", "die", "das", "de", "del", "la", "el", "pv", "value", "in", "a"}
@@ -77,6 +87,8 @@ def column_of(name: str, unit: str, cells: Sequence[str], shape: Shape, taken: s
     if is_mesh(unit) or (is_mesh(name) and not (heading_of(name).unit or unit)):
         return Found(name, None, (f"left out: '{name}': mesh is text and is never turned into micrometres",))
     said = [c.strip() for c in cells if c.strip()]
+    if any(map(is_mesh, said)):
+        return Found(name, None, (f"left out: '{name}': mesh is text and is never turned into micrometres",))
     if not said:
         return Found(name, None, (f"left out: '{name}' is empty in the rows looked at",))
     words = words_of(said)
@@ -99,16 +111,16 @@ def column_of(name: str, unit: str, cells: Sequence[str], shape: Shape, taken: s
 
 
 def words_of(said: Sequence[str]) -> dict[str, float]:
-    """The words of a switch, when the cells are such words alone.
+    """The words of a switch, when nearly all cells are such words.
 
     Example:
         >>> words_of(["Ein", "Aus", "Ein"]), words_of(["1", "0"])
         ({'aus': 0.0, 'ein': 1.0}, {})
     """
-    low = {c.casefold() for c in said}
-    for off, on in _SWITCHES:
-        if low <= {off, on}:
-            return {off: 0.0, on: 1.0}
+    low = Counter(c.casefold() for c in said)
+    best = max(_SWITCHES, key=lambda pair: low[pair[0]] + low[pair[1]])
+    if (low[best[0]] + low[best[1]]) * 10 >= 9 * len(said):
+        return {best[0]: 0.0, best[1]: 1.0}
     return {}
 
 
@@ -149,7 +161,7 @@ def _path(name: str, unit: str, switch: bool, taken: set[str], doubts: list[str]
 
 def _tokens(text: str) -> list[str]:
     parts = re.findall(r"[^\W\d_]+|\d+", text.lower())
-    return [t for t in (_WORDS.get(p, p) for p in parts) if t not in _IDLE]
+    return [t for p in parts for t in _WORDS.get(p, p).split() if t not in _IDLE]
 
 
 def _nearest(name: str, unit: str, switch: bool, taken: set[str]) -> list[str]:

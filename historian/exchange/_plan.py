@@ -259,7 +259,7 @@ def _pressure(unit: str, reference: str, tag: Tag, ambient: str) -> tuple[float,
         return plain
     if not ambient:
         raise WrongInput(
-            f"{tag.path} is kept as {own} pressure and the file has {reference}: the two are never mixed. Give "
-            'it a tag of its own, or state the pressure of the air there and then: ambient = "1013 mbar"'
+            f"{tag.path} is kept as {own} pressure and the file has {reference}: the two are never mixed. "
+            'Give it a tag of its own, or state the pressure of the air there and then: ambient = "1013 mbar"'
         )
     return pressure_conversion(unit, reference, tag.unit, own, ambient=ambient)

@@ -19,6 +19,8 @@ _FIGURE = re.compile(r"[+\-.,]?\d[\d\s.,:/+\-TZeE']*(?:[AaPp]\.?[Mm]\.?)?|\d{1,2
 _COMMA = re.compile(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?")
 _POINT = re.compile(r"[+-]?\d+\.\d+(?:[eE][+-]?\d+)?")
 _GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,'])\d{3})+([.,])\d+")
+# What stands over the times in a line of units, in the letters of several tongues.
+_DATE_FORM = re.compile(r"[dmyahsjt]{1,4}(?:[./:\- ]+[dmyahsjtf0]{1,4})+", re.IGNORECASE)
 _BOMS: Final = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16"),
@@ -134,7 +136,8 @@ def _header(lines: Sequence[str], separator: str, width: int, first: int) -> tup
 def _are_units(cells: Sequence[str]) -> bool:
     """Whether all cells that say something say a unit, and there is one at least."""
     said = [c.strip().strip("[]()") for c in cells if c.strip() not in ("", "-")]
-    return bool(said) and all(_is_unit(s) for s in said)
+    units = [s for s in said if _is_unit(s)]
+    return bool(units) and all(s in units or _DATE_FORM.fullmatch(s) for s in said)
 
 
 def _is_unit(text: str) -> bool:

@@ -51,7 +51,7 @@ def stamp_of(columns: Sequence[Sequence[str]]) -> StampGuess | None:
     for k, cells in enumerate(columns):
         said = [c.strip() for c in cells if c.strip()]
         form = _UNIX.get(len(said[0].partition(".")[0])) if said else None
-        if form and _rising(said, form):
+        if form and _runs_on(said, form):
             return StampGuess((k,), form, True)
     return None
 
@@ -108,7 +108,7 @@ def _span(said: Sequence[str], form: str) -> int:
     return max(times) - min(times)
 
 
-def _rising(said: Sequence[str], form: str) -> bool:
-    """Whether all can be read and none steps back: a counter of other things seldom has so many digits."""
+def _runs_on(said: Sequence[str], form: str) -> bool:
+    """Whether all can be read and run one way: a counter of other things seldom has so many digits."""
     times = _times(said, form)
-    return len(times) == len(said) and all(b >= a for a, b in pairwise(times))
+    return len(times) == len(said) and _backward(said, form) == 0

@@ -10,14 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from historian.aggregates import Aggregate
-from historian.errors import WrongInput
+from historian.errors import UnknownUnit, WrongInput
 from historian.frame import NS, Series
 from historian.store import Store
 from historian.tags import Tag, TagKind
+from historian.units import difference_unit
 
-# Read at once; keeps memory flat whatever the window.
-_SAMPLES_AT_ONCE: Final = 1_000_000
-_FIRST_SLICE_NS: Final = 600 * NS
+# Read or made at once; keeps memory flat whatever the window.
+_SAMPLES_AT_ONCE: Final = 500_000
+_ROWS_AT_ONCE: Final = 100_000
+_LONGEST_READ_NS: Final = 6 * 3600 * NS
+_CELLS_AT_ONCE: Final = 2_000_000
 
 _COUNTS: Final = frozenset({Aggregate.COUNT, Aggregate.NUMBER_OF_TRANSITIONS, Aggregate.ANNOTATION_COUNT})
 _MILLISECONDS: Final = frozenset(
@@ -96,54 +99,54 @@ def _as_written(tag: Tag, kind: Aggregate | None) -> Tag:
 
 
 def _unit_of(tag: Tag, kind: Aggregate) -> tuple[str, str]:
-    """(unit, reference) of an aggregate's numbers; a difference of temperatures is in kelvin."""
+    """(unit, reference) of an aggregate's numbers; a difference of temperatures is no temperature."""
     if kind in _COUNTS | _CODES:
         return "1", ""
     if kind in _MILLISECONDS:
         return "ms", ""
     if kind in _PERCENTS:
         return "%", ""
-    base = {"Cel": "K"}.get(tag.unit, tag.unit) if kind in _DIFFERENCES | _SQUARES else tag.unit
     if kind in _TOTALS:
-        return f"{base}.s" if base != "1" else "s", ""
+        return f"{tag.unit}.s" if tag.unit != "1" else "s", ""
+    if kind in _DIFFERENCES:
+        return _difference(tag.unit), ""
     if kind in _SQUARES:
-        return f"({base})2" if base != "1" else "1", ""
-    return base, "" if kind in _DIFFERENCES else tag.reference
+        return f"({_difference(tag.unit).removesuffix('{diff}')})2" if tag.unit != "1" else "1", ""
+    return tag.unit, tag.reference
+
+
+def _difference(unit: str) -> str:
+    """The unit of a difference; a store may hold units that this release does not know."""
+    try:
+        return difference_unit(unit)
+    except UnknownUnit:
+        return unit
 
 
 def lots(store: Store, window: Window) -> Iterator[dict[str, Series]]:
-    """The window's samples by tag, a slice of time at a time, in order.
-
-    A slice is as long as the last one says that about a million samples take.
-    """
-    start, step = window.start_ns, _FIRST_SLICE_NS
-    if window.aggregate is not None:
-        # In one piece: at a cut, an interval would lack the neighbours that its bounds are made from.
-        step = window.end_ns - window.start_ns
+    """The window's samples by tag, a piece of time at once, in order, so that memory stays bounded."""
+    if window.aggregate is None:
+        yield from store.blocks(window.paths, window.start_ns, window.end_ns, samples=_SAMPLES_AT_ONCE)
+        return
+    start, step = window.start_ns, _aggregate_step(window)
     while start < window.end_ns:
+        # Cut between intervals alone: the store finds the bounds of each beyond the cut.
         end = min(start + step, window.end_ns)
-        found = _slice(store, window, start, end)
-        if any(len(s) for s in found.values()):
-            yield found
-        if window.aggregate is None:
-            step = _next_step(step, sum(len(s) for s in found.values()))
+        yield {path: _aggregated(store, window, window.aggregate, path, start, end) for path in window.paths}
         start = end
 
 
-def _next_step(step: int, samples: int) -> int:
-    """Twice as long at most, so that a busy hour after a quiet day does not fill the memory."""
-    wanted = step * _SAMPLES_AT_ONCE // max(samples, 1)
-    return max(min(wanted, step * 2), NS)
+def _aggregate_step(window: Window) -> int:
+    """As many whole intervals as give few rows and read few samples."""
+    rows = max(1, _ROWS_AT_ONCE // len(window.paths))
+    return window.interval_ns * max(1, min(rows, _LONGEST_READ_NS // window.interval_ns))
 
 
-def _slice(store: Store, window: Window, start_ns: int, end_ns: int) -> dict[str, Series]:
-    if window.aggregate is None:
-        return store.read(window.paths, start_ns, end_ns)
-    found = {}
-    for path in window.paths:
-        rows = store.aggregate(path, start_ns, end_ns, window.interval_ns, window.aggregate)
-        found[path] = Series.of([r.time_ns for r in rows], [r.value for r in rows], [r.quality for r in rows])
-    return found
+def _aggregated(
+    store: Store, window: Window, kind: Aggregate, path: str, start_ns: int, end_ns: int
+) -> Series:
+    rows = store.aggregate(path, start_ns, end_ns, window.interval_ns, kind)
+    return Series.of([r.time_ns for r in rows], [r.value for r in rows], [r.quality for r in rows])
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,16 +166,24 @@ class Grid:
     present: NDArray[np.bool_]
 
 
-def side_by_side(found: dict[str, Series], paths: Sequence[str]) -> Grid:
+def side_by_side(found: dict[str, Series], paths: Sequence[str]) -> Iterator[Grid]:
     """One row for every time at which any tag has a sample; nothing is carried over or interpolated.
 
-    Of two samples of a tag at one time (from two clock epochs) the later one stands in the row.
+    Of two samples of a tag at one time (from two clock epochs) the later one stands in the row. Rows come in
+    grids of bounded size: tags with stamps of their own make many rows, nearly empty ones.
     """
     times = np.unique(np.concatenate([found[p].time_ns for p in paths]))
+    rows = max(1, _CELLS_AT_ONCE // len(paths))
+    for first in range(0, len(times), rows):
+        yield _grid(found, paths, times[first : first + rows])
+
+
+def _grid(found: dict[str, Series], paths: Sequence[str], times: NDArray[np.int64]) -> Grid:
     shape = (len(times), len(paths))
     value, quality, present = np.full(shape, np.nan), np.zeros(shape, np.uint32), np.zeros(shape, np.bool_)
     for k, path in enumerate(paths):
         series = found[path]
-        rows = np.searchsorted(times, series.time_ns)
-        value[rows, k], quality[rows, k], present[rows, k] = series.value, series.quality, True
+        here = slice(*np.searchsorted(series.time_ns, [times[0], times[-1] + 1]).tolist())
+        rows = np.searchsorted(times, series.time_ns[here])
+        value[rows, k], quality[rows, k], present[rows, k] = series.value[here], series.quality[here], True
     return Grid(times, value, quality, present)

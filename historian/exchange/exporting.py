@@ -1,19 +1,16 @@
-"""Writes a window of a store as CSV or Parquet; a file has its name only when it is whole."""
+"""Writes a window of a store as CSV; a file has its name only when it is whole."""
 
 from __future__ import annotations
 
 import csv
-import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
 
 from historian.errors import StoreReadOnly
 from historian.exchange._window import Window, lots, side_by_side, tags_of
@@ -21,10 +18,9 @@ from historian.frame import NS, Series
 from historian.quality import is_good
 from historian.store import Store
 from historian.tags import Tag
+from historian.units import shown_unit
 
 _LONG: Final = ("time", "tag", "value", "unit", "quality")
-TAGS_KEY: Final = b"meltledger.tags"
-WINDOW_KEY: Final = b"meltledger.window"
 
 Progress = Callable[[int, int], None]
 """Told how much is done, of how much; in nanoseconds of the window."""
@@ -57,7 +53,7 @@ def export_csv(
     """
     tags = tags_of(store, window)
     stamp = _Stamps(zone)
-    with _whole(path) as part, part.open("w", encoding="utf-8", newline="") as file:
+    with whole(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         out = csv.writer(file, delimiter=separator, lineterminator="\n")
         rows = _long_rows if form == "long" else _wide_rows
         out.writerow(_LONG if form == "long" else ["time", *map(heading, tags), "not good"])
@@ -65,7 +61,7 @@ def export_csv(
         for found in lots(store, window):
             count += sum(len(s) for s in found.values())
             out.writerows(rows(found, tags, stamp, decimal))
-            _told(progress, window, found)
+            told(progress, window, found)
     return count
 
 
@@ -76,7 +72,7 @@ def heading(tag: Tag) -> str:
         >>> heading(Tag("die.pressure.pv", "bar", reference="gauge"))
         'die.pressure.pv [bar(g)]'
     """
-    return f"{tag.path} [{_unit_text(tag)}]"
+    return f"{tag.path} [{shown_unit(tag.unit, tag.reference)}]"
 
 
 def _unit_text(tag: Tag) -> str:
@@ -102,12 +98,12 @@ def _long_rows(
 def _wide_rows(
     found: dict[str, Series], tags: list[Tag], stamp: _Stamps, decimal: str
 ) -> Iterator[list[str]]:
-    grid = side_by_side(found, [t.path for t in tags])
-    doubt = grid.present & ~is_good(grid.quality)
-    for k, time_ns in enumerate(grid.time_ns.tolist()):
-        cells = [_number(v, decimal) for v in grid.value[k].tolist()]
-        names = " ".join(tags[j].path for j in np.flatnonzero(doubt[k]))
-        yield [stamp.text(time_ns), *cells, names]
+    for grid in side_by_side(found, [t.path for t in tags]):
+        doubt = grid.present & ~is_good(grid.quality)
+        for k, time_ns in enumerate(grid.time_ns.tolist()):
+            cells = [_number(v, decimal) for v in grid.value[k].tolist()]
+            names = " ".join(tags[j].path for j in np.flatnonzero(doubt[k]))
+            yield [stamp.text(time_ns), *cells, names]
 
 
 def _number(value: float, decimal: str) -> str:
@@ -142,94 +138,15 @@ def _second(second: int, zone: ZoneInfo | None) -> tuple[str, str]:
     return text[:19], "Z" if zone is None else text[19:]
 
 
-def export_parquet(
-    store: Store,
-    path: Path,
-    window: Window,
-    *,
-    form: Literal["wide", "long"] = "long",
-    progress: Progress | None = None,
-) -> int:
-    """Write a window as Parquet (zstd); gives the number of samples.
-
-    Long: ``time`` (timestamp[ns, UTC]), ``tag`` (string, dictionary), ``value`` (float64; null where there is
-    none), ``quality`` (uint32, OPC UA StatusCode). Wide: ``time``, then for each tag a column by its path and
-    one with ``.quality`` behind it, null where the tag has no sample at that time. The file's metadata holds
-    the tags (``meltledger.tags``: JSON, unit and all) and the window; a wide field has its unit besides.
-
-    Raises:
-        UnknownTag: a path that the store does not hold.
-        StoreReadOnly: the file cannot be written.
-    """
-    tags = tags_of(store, window)
-    schema = _schema(tags, window, form)
-    make = _long_table if form == "long" else _wide_table
-    count = 0
-    with _whole(path) as part, pq.ParquetWriter(part, schema, compression="zstd") as writer:
-        for found in lots(store, window):
-            count += sum(len(s) for s in found.values())
-            writer.write_table(make(found, tags, schema))
-            _told(progress, window, found)
-    return count
-
-
-def _schema(tags: list[Tag], window: Window, form: str) -> Any:
-    time = pa.field("time", pa.timestamp("ns", tz="UTC"), nullable=False)
-    if form == "long":
-        tag = pa.field("tag", pa.dictionary(pa.int32(), pa.string()), nullable=False)
-        fields = [
-            time, tag, pa.field("value", pa.float64()), pa.field("quality", pa.uint32(), nullable=False)
-        ]  # fmt: skip
-    else:
-        fields = [time]
-        for one in tags:
-            note = {"unit": one.unit, "reference": one.reference, "text": one.text}
-            fields.append(pa.field(one.path, pa.float64(), metadata=note))
-            fields.append(pa.field(f"{one.path}.quality", pa.uint32()))
-    said = {
-        "start_ns": window.start_ns,
-        "end_ns": window.end_ns,
-        "interval_ns": window.interval_ns,
-        "aggregate": str(window.aggregate) if window.aggregate else "raw",
-    }
-    listed = json.dumps([t.to_json() for t in tags], ensure_ascii=False)
-    return pa.schema(fields, metadata={TAGS_KEY: listed.encode(), WINDOW_KEY: json.dumps(said).encode()})
-
-
-def _long_table(found: dict[str, Series], tags: list[Tag], schema: Any) -> Any:
-    series = [found[t.path] for t in tags]
-    time_ns = np.concatenate([s.time_ns for s in series])
-    which = np.repeat(np.arange(len(series), dtype=np.int32), [len(s) for s in series])
-    value = np.concatenate([s.value for s in series])
-    quality = np.concatenate([s.quality for s in series])
-    order = np.lexsort((which, time_ns))
-    names = pa.array([t.path for t in tags], pa.string())
-    columns = [
-        pa.array(time_ns[order], pa.timestamp("ns", tz="UTC")),
-        pa.DictionaryArray.from_arrays(pa.array(which[order]), names),
-        pa.array(value[order], mask=np.isnan(value[order])),
-        pa.array(quality[order]),
-    ]
-    return pa.Table.from_arrays(columns, schema=schema)
-
-
-def _wide_table(found: dict[str, Series], tags: list[Tag], schema: Any) -> Any:
-    grid = side_by_side(found, [t.path for t in tags])
-    columns = [pa.array(grid.time_ns, pa.timestamp("ns", tz="UTC"))]
-    for k in range(len(tags)):
-        columns.append(pa.array(grid.value[:, k], mask=np.isnan(grid.value[:, k])))
-        columns.append(pa.array(grid.quality[:, k], mask=~grid.present[:, k]))
-    return pa.Table.from_arrays(columns, schema=schema)
-
-
-def _told(progress: Progress | None, window: Window, found: dict[str, Series]) -> None:
+def told(progress: Progress | None, window: Window, found: dict[str, Series]) -> None:
+    """Say how far a lot reaches."""
     if progress is not None:
         last = max(int(s.time_ns[-1]) for s in found.values() if len(s))
         progress(min(last, window.end_ns) - window.start_ns, window.end_ns - window.start_ns)
 
 
 @contextmanager
-def _whole(path: Path) -> Iterator[Path]:
+def whole(path: Path) -> Iterator[Path]:
     """A file beside the wanted one that takes its name at the end; an old one stays until then.
 
     Raises:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import isnan
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from historian.exchange._clock import in_zone
 from historian.tags import Tag
+from historian.units import shown_unit
 
 SHOWN = 20
 
@@ -146,36 +148,60 @@ class ImportReport:
 
     def lines(self) -> Iterator[str]:
         """The report as a person reads it."""
-        would = "would be " if self.dry_run else ""
-        yield (
-            f"{self.rows} rows, {self.samples} samples: {self.new} new, {self.replaced} {would}put in "
-            f"place of another value, {self.samples - self.new - self.replaced} in the store already"
-        )
+        yield from self._head()
         for path, total in self.tags.items():
             yield f"  {path}: {self._tag_line(total)}"
-        if self.repeated or self.overwritten:
-            yield (
-                f"{self.repeated} samples stand twice alike, {self.overwritten} are overwritten further down"
-            )
+        if self.repeated:
+            said = _count(self.repeated, "sample stands", "samples stand")
+            yield f"{said} twice in the file, alike: kept once"
+        if self.overwritten:
+            said = _count(self.overwritten, "sample is", "samples are")
+            yield f"{said} overwritten further down in the file: the last one counts"
         if self.hole_count:
-            yield f"{self.hole_count} holes between rows:"
+            yield f"{_count(self.hole_count, 'stretch', 'stretches')} without rows:"
             for hole in self.holes[:SHOWN]:
                 missing = (hole.end_ns - hole.start_ns) // max(hole.period_ns, 1) - 1
-                start, end = in_zone(hole.start_ns, self.zone), in_zone(hole.end_ns, self.zone)
-                yield f"  {start} to {end}, about {missing} rows"
+                yield f"  {self._between(hole.start_ns, hole.end_ns)}, about {_count(missing, 'row', 'rows')}"
+            yield from _more(self.hole_count - SHOWN)
         yield from (f"note: {text}" for text in self.notes)
         if self.reject_count:
-            kept = f", kept in {self.rejects_path}" if self.rejects_path else ""
-            yield f"{self.reject_count} rows or cells do not fit{kept}:"
+            kept = f"; kept in {self.rejects_path}" if self.rejects_path else ""
+            yield f"{_count(self.reject_count, 'row or cell does', 'rows or cells do')} not fit{kept}:"
             yield from (f"  line {r.line}: {r.reason}" for r in self.rejects[:SHOWN])
-            if self.reject_count > SHOWN:
-                yield f"  and {self.reject_count - SHOWN} more"
+            yield from _more(self.reject_count - SHOWN)
+
+    def _head(self) -> Iterator[str]:
+        rows = _count(self.rows, "row holds", "rows hold")
+        there = self.samples - self.new - self.replaced
+        if self.samples and there == self.samples:
+            yield f"{rows} {_count(self.samples, 'sample', 'samples')}, all stored already: nothing to change"
+            return
+        said = f"{rows} {_count(self.samples, 'sample', 'samples')}: {self.new} {self._would('new')}"
+        if self.replaced:
+            said += f", {self.replaced} {self._would('put in place of a stored value')}"
+        yield f"{said}, {there} stored already" if there else said
+
+    def _would(self, what: str) -> str:
+        return f"would be {what}" if self.dry_run else what
 
     def _tag_line(self, total: TagTotal) -> str:
         if not total.samples:
             return "no sample in the file"
         bad = f", {total.bad} of them not good" if total.bad else ""
-        return (
-            f"{total.samples} samples{bad}, {total.low:g} to {total.high:g} {total.tag.unit}, "
-            f"{in_zone(total.first_ns, self.zone)} to {in_zone(total.last_ns, self.zone)}"
-        )
+        unit = shown_unit(total.tag.unit, total.tag.reference)
+        values = "no value" if isnan(total.low) else f"{total.low:g} to {total.high:g} {unit}"
+        there = self._between(total.first_ns, total.last_ns)
+        return f"{_count(total.samples, 'sample', 'samples')}{bad}, {values}, {there}"
+
+    def _between(self, start_ns: int, end_ns: int) -> str:
+        start, end = (in_zone(t, self.zone).replace("T", " ").replace(".000", "") for t in (start_ns, end_ns))
+        return f"{start} to {end}"
+
+
+def _count(n: int, one: str, many: str) -> str:
+    return f"{n} {one if n == 1 else many}"
+
+
+def _more(left: int) -> Iterator[str]:
+    if left > 0:
+        yield f"  and {left} more"

@@ -14,7 +14,7 @@ import numpy as np
 
 from historian.errors import StoreReadOnly, WrongInput
 from historian.exchange._window import Grid, Window, lots, side_by_side, tags_of
-from historian.exchange.exporting import Progress, heading
+from historian.exchange.exporting import Progress, heading, told
 from historian.quality import in_words, is_good
 from historian.store import Store
 from historian.tags import Tag
@@ -76,11 +76,9 @@ def _fill(book: _Book, store: Store, window: Window, progress: Progress | None) 
         count += sum(len(s) for s in found.values())
         for machine, tags in book.machines.items():
             mine = {t.path: found[t.path] for t in tags}
-            if any(len(s) for s in mine.values()):
-                book.take(machine, side_by_side(mine, list(mine)))
-        if progress is not None:
-            last = max(int(s.time_ns[-1]) for s in found.values() if len(s))
-            progress(last - window.start_ns, window.end_ns - window.start_ns)
+            for grid in side_by_side(mine, list(mine)):
+                book.take(machine, grid)
+        told(progress, window, found)
     return count
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -14,11 +14,14 @@ from historian.influx.answers import Table
 from historian.influx.lines import Numbered
 from historian.influx.server import Server
 from historian.influx.start import last_frame
-from historian.store import Modified, Sample
+from historian.newest import Newest
+from historian.store import Modified
 from historian.tags import Tag
 
 _FRAMES_A_TIME: Final = 500
 _PATHS_A_TIME: Final = 50
+_FOLLOWED_FRAMES: Final = 2_000
+_KEYS: Final = 64
 
 
 class Reader:
@@ -27,7 +30,8 @@ class Reader:
     def __init__(self, server: Server) -> None:
         self._server = server
         self._line = server.place.line
-        self._key: tuple[int, int] | None = None  # number and time of the frame that was read last
+        self._keys: dict[int, int] = {}  # number → time of frames that reading may go on from
+        self._newest: Newest | None = None
 
     @property
     def where(self) -> str:
@@ -54,11 +58,18 @@ class Reader:
             found |= answers.bound_in(self._answer(question))
         return found
 
-    def latest(self, paths: Sequence[str] | None) -> dict[str, Sample]:
-        """The sample with the newest source time of each tag that has any."""
-        groups: Iterable[Sequence[str]] = [()] if paths is None else _groups(paths)
-        tables = [t for some in groups for t in self._answer(questions.last_samples(self._line, some))]
-        return answers.newest_in(tables)
+    def newest(self, tags: Mapping[str, Tag]) -> Newest:
+        """The newest sample of each tag: asked for once, then followed frame by frame.
+
+        The question goes through all that the server has of the line, so it is no question for every second.
+        """
+        number = self.last_number()
+        if self._newest is None or number - self._newest.seq > _FOLLOWED_FRAMES:
+            found = answers.newest_in(self._answer(questions.last_samples(self._line)))
+            self._newest = Newest.of(number, {tags[p].id: s for p, s in found.items() if p in tags})
+        for at, frame in self.frames(self._newest.seq):
+            self._newest.take(at, frame)
+        return self._newest
 
     def modified(self, number: int, start_ns: int, end_ns: int) -> list[Modified]:
         """What later writes of a tag replaced in the window, by source time, then arrival."""
@@ -77,13 +88,15 @@ class Reader:
     def frames(self, after: int) -> Iterator[tuple[int, Frame]]:
         """The frames after a number that the server has, in order."""
         for number, key_ns, frame in self._frames(self._key_of(after)):
-            self._key = number, key_ns
+            self._keep_key(number, key_ns)
             if number > after:
                 yield number, frame
 
     def last_number(self) -> int:
         """Arrival number of the last frame; 0 when there is none."""
-        return last_frame(self._server)[0]
+        number, key_ns = last_frame(self._server)
+        self._keep_key(number, key_ns)
+        return number
 
     def span(self) -> tuple[int, int] | None:
         """Source time of the first and the last sample; None when there is none."""
@@ -108,10 +121,18 @@ class Reader:
         """Time of the frame with this number, or of the last one before it; None when there is none."""
         if number <= 0:
             return None
-        if self._key is None or self._key[0] != number:
+        if number not in self._keys:
             found = self._answer(questions.key_of(self._line, number))
-            self._key = (number, int(found[0].columns["time"][0])) if found else None
-        return self._key[1] if self._key else None
+            if not found:
+                return None
+            self._keep_key(number, int(found[0].columns["time"][0]))
+        return self._keys[number]
+
+    def _keep_key(self, number: int, key_ns: int) -> None:
+        self._keys.pop(number, None)
+        self._keys[number] = key_ns
+        if len(self._keys) > _KEYS:
+            del self._keys[next(iter(self._keys))]
 
     def _answer(self, question: str) -> list[Table]:
         return list(self._server.ask(question))

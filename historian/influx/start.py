@@ -18,22 +18,26 @@ def go_on(waiting: Waiting, server: Server) -> None:
     """Let numbers, tags and newest samples go on from what the server holds, if it answers or must.
 
     Raises:
-        ServerAway: it does not answer, and this is the very first start.
+        ServerAway, WrongInput: it does not answer as it should, and this is the very first start.
+        WrongInput: the waiting room and the server do not belong together.
     """
     line = server.place.line
+    newest: Newest | None = None
     try:
         theirs = answers.tags_in(server.ask(questions.all_tags(line)))
         number, key_ns = last_frame(server)
-        tags = tags_of(waiting)
-        _same_numbers(tags, theirs, waiting.path)
         if waiting.newest() is None or number > waiting.last_number():
             found = answers.newest_in(server.ask(questions.last_samples(line)))
             newest = Newest.of(number, {theirs[p].id: s for p, s in found.items() if p in theirs})
-            waiting.put_newest(newest.to_bytes())
-    except ServerAway:
+    except (ServerAway, WrongInput):
         if not waiting.knows_server():
             raise
+        # Samples must be kept, also where a token has expired; delivery tells the reason.
         return
+    tags = tags_of(waiting)
+    _same_numbers(tags, theirs, waiting.path)
+    if newest is not None:
+        waiting.put_newest(newest.to_bytes())
     waiting.put_tags(rows_of(tag for path, tag in theirs.items() if path not in tags))
     waiting.go_on_from(number, key_ns)
 

@@ -79,7 +79,8 @@ class InfluxStore:
 
         Raises:
             ServerAway: a reader, or a writer's very first start: it takes its numbers from the server.
-            WrongInput: address, database or token are wrong, or a writer has no folder.
+            WrongInput: address, database or token are wrong (a writer that knew the server keeps samples on
+                disk all the same); or a writer has no folder.
             StoreReadOnly, StoreFull, StoredDataDamaged: naming the waiting room's file.
         """
         server = Server(place)
@@ -87,24 +88,28 @@ class InfluxStore:
             undo.callback(server.close)
             if mode == "read":
                 store = cls(server, Reader(server).tags())
+            elif folder is None:
+                raise WrongInput(f"line {place.line}: a writer needs a folder on this host for what waits")
             else:
-                if folder is None:
-                    raise WrongInput(
-                        f"line {place.line}: a writer needs a folder on this host for what waits"
-                    )
-                path = folder / "waiting.db"
-                waiting = Waiting.open(path, place.line)
-                undo.callback(waiting.close)
-                go_on(waiting, server)
-                tags = tags_of(waiting)
-                own = Waiting.open(path, place.line, synced=False)
-                delivered = newest_of(waiting, all_frames=False)
-                newest = newest_of(waiting, all_frames=True)
-                deliverer = Deliverer(own, server, tags, pace=pace or Pace(), newest=delivered)
-                deliverer.start()
-                store = cls(server, tags, waiting, deliverer, newest, patience_s=patience_s)
+                store = cls._to_write(server, folder / "waiting.db", undo, patience_s, pace or Pace())
             undo.pop_all()
             return store
+
+    @classmethod
+    def _to_write(
+        cls, server: Server, path: Path, undo: ExitStack, patience_s: float, pace: Pace
+    ) -> InfluxStore:
+        waiting = Waiting.open(path, server.place.line)
+        undo.callback(waiting.close)
+        go_on(waiting, server)
+        tags = tags_of(waiting)
+        own = Waiting.open(path, server.place.line, synced=False)
+        undo.callback(own.close)
+        delivered = newest_of(waiting, all_frames=False)
+        newest = newest_of(waiting, all_frames=True)
+        deliverer = Deliverer(own, server, tags, pace=pace, newest=delivered)
+        deliverer.start()
+        return cls(server, tags, waiting, deliverer, newest, patience_s=patience_s)
 
     def register(self, tags: Iterable[Tag]) -> dict[str, Tag]:
         """Make the tags known and give them their numbers; a known path keeps its number."""
@@ -174,11 +179,9 @@ class InfluxStore:
 
         A writer knows it without the server, from what it appended.
         """
-        wanted = None if paths is None else self._known(paths)
-        if self._newest is None:
-            return self._reader.latest(wanted)
-        chosen = list(self._tags) if wanted is None else wanted
-        found = ((path, self._newest.sample(self._tags[path].id)) for path in chosen)
+        chosen = self.tags() if paths is None else self._known(paths)
+        newest = self._newest or self._reader.newest(self._tags)
+        found = ((path, newest.sample(self._tags[path].id)) for path in chosen)
         return {path: sample for path, sample in found if sample is not None}
 
     def modified(self, path: str, start_ns: int, end_ns: int) -> list[Modified]:

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from historian.care import Progress, back_up
+from meltledger.stores import check_embedded
 
 
 @click.command("backup", help="Copy a store's folder into one checked file, also while a line runs.")
@@ -17,6 +18,7 @@ from historian.care import Progress, back_up
 @click.argument("file", type=click.Path(path_type=Path))
 def command(store: Path, file: Path) -> int:
     """Print what was copied."""
+    check_embedded(store, "backup")
     with bar("copying") as progress:
         contents = back_up(store, file, progress)
     size = sum(fact.bytes for fact in contents.values())

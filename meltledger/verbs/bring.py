@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import json
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 import click
 
-from historian.embedded import EmbeddedStore
 from historian.errors import StoreReadOnly, WrongInput
 from historian.exchange import ImportReport, guess_mapping, import_csv, load_mapping
 from historian.exchange.importing import Progress
+from historian.retention import Keep
+from historian.store import Store
+from historian.upkeep import Upkeep
 from meltledger.cli import FOUND
-from meltledger.config import load
+from meltledger.config import LineConfig, load
+from meltledger.stores import is_embedded, left_waiting, open_store, store_or_none_yet
+from meltledger.wiring import only_writer
 
 
 @click.command("import", help="Bring a CSV file of a panel or a logger into the store of a line.")
@@ -55,7 +58,7 @@ def command(
         _propose(file, guess, config.file.line.zone)
         return 0
     read = load_mapping(mapping or Path())
-    with _store(config.folder, dry_run) as store, bar(file.name, hidden=as_json) as progress:
+    with _store(config, dry_run) as store, bar(file.name, hidden=as_json) as progress:
         report = import_csv(
             store,
             file,
@@ -65,7 +68,12 @@ def command(
             rejects=rejects,
             progress=progress,
         )
+        if not dry_run and report.new + report.replaced:
+            _seal(config)
+    _note_short_keep(config, report)
     _tell(report, as_json)
+    if not dry_run and (waits := left_waiting(config)):
+        click.echo(waits, err=True)
     return FOUND if report.reject_count else 0
 
 
@@ -83,28 +91,55 @@ def _propose(file: Path, out: Path, zone: str) -> None:
         raise StoreReadOnly(f"{out}: cannot be written ({error}); name another file") from error
     for doubt in found.doubts:
         click.echo(f"confirm: {doubt}")
-    click.echo(f"{out}: mapping of {len(found.mapping.column)} columns; mend it, then try it with --dry-run")
+    columns = len(found.mapping.column)
+    click.echo(
+        f"{out}: a proposal for {columns} column{'s' * (columns != 1)}. Mend what is to be confirmed, then "
+        f"try it: --mapping {out} --dry-run"
+    )
 
 
 @contextmanager
-def _store(folder: Path, dry_run: bool) -> Iterator[EmbeddedStore]:
-    """The line's store; for a dry run on a line that has none yet, an empty one that goes away."""
-    if not dry_run:
-        store = EmbeddedStore.open(folder)
-    elif (folder / "recent.db").exists():
-        store = EmbeddedStore.open(folder, mode="read")
-    else:
-        with tempfile.TemporaryDirectory() as empty:
-            store = EmbeddedStore.open(Path(empty))
-            try:
-                yield store
-            finally:
-                store.close()
-        return
-    try:
+def _store(config: LineConfig, dry_run: bool) -> Iterator[Store]:
+    """The line's store, held against other writers; for a dry run one to read, empty where there is none yet.
+
+    Raises:
+        WrongInput: another process writes there, or the line is simulated.
+    """
+    with ExitStack() as stack:
+        if dry_run:
+            store = stack.enter_context(store_or_none_yet(config))
+        else:
+            stack.enter_context(only_writer(config.folder))
+            store = stack.enter_context(closing(open_store(config, patient=True)))
+        _never_beside_simulated(config, store)
         yield store
-    finally:
-        store.close()
+
+
+def _seal(config: LineConfig) -> None:
+    """Put what came in where old samples are kept, small and fast to read; nothing is let go of here."""
+    if is_embedded(config):
+        with closing(Upkeep.open(config.folder, config.facts.name, Keep())) as upkeep:
+            upkeep.step(time.time_ns(), seal_all=True)
+
+
+def _note_short_keep(config: LineConfig, report: ImportReport) -> None:
+    """Say when samples are older than the line's file keeps them."""
+    first_ns = min((t.first_ns for t in report.tags.values() if t.samples), default=None)
+    if config.keep.raw_ns is None or first_ns is None or first_ns >= time.time_ns() - config.keep.raw_ns:
+        return
+    report.notes.append(
+        f'some samples are older than store.keep_raw = "{config.file.store.keep_raw}" in {config.path.name}: '
+        "the next `meltledger run` lets go of those outside of a trial; keep them longer there"
+    )
+
+
+def _never_beside_simulated(config: LineConfig, store: Store) -> None:
+    made_up = next((t.path for t in store.tags().values() if t.simulated), "")
+    if config.simulated or made_up:
+        raise WrongInput(
+            f"{config.path}: the line is simulated, and a machine's file is not: the two are never mixed in "
+            f"{config.folder}. Import into a line with a folder of its own"
+        )
 
 
 @contextmanager

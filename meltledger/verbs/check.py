@@ -11,6 +11,7 @@ import click
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
+from meltledger.stores import store_notes
 
 
 @click.command("check", help="Find faults in a line's file without starting anything.")
@@ -45,6 +46,7 @@ def _warnings(config: LineConfig) -> list[str]:
     nearest = next(p for p in [folder, *folder.parents] if p.exists())
     if not os.access(nearest, os.W_OK):
         found.append(f"note: {nearest} cannot be written by this user; `meltledger run` will need to")
+    found += [f"note: {text}" for text in store_notes(config)]
     if config.facts.melt_filter is not None and config.facts.melt_filter.trigger_dp_bar is None:
         found.append(
             "note: no cleaning because of load on filter.dp.calc is given, so an overdue one is not judged"

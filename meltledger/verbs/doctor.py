@@ -10,6 +10,7 @@ import click
 from historian.archive.disk import HostDisk
 from historian.care import Finding, judge, look, repair
 from meltledger.cli import FOUND
+from meltledger.stores import check_embedded
 from meltledger.verbs.backup import bar
 
 
@@ -24,6 +25,7 @@ from meltledger.verbs.backup import bar
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
 def command(store: Path, mend: bool, as_json: bool) -> int:
     """Print every finding; exit with 1 when there is one that is more than a note."""
+    check_embedded(store, "doctor")
     with bar("reading", hidden=as_json) as progress:
         if mend:
             found, deeds = repair(store, HostDisk(), progress)

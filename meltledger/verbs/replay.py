@@ -11,11 +11,11 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
+from meltledger.stores import open_store
 from rules.detectors import detectors_for
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
@@ -61,7 +61,7 @@ def command(file: Path, by: str, until: str | None, compare: bool, as_json: bool
 
 def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None = None) -> Iterator[Entry]:
     """The journal entries of the line's stored frames, judged from the start by the rules of its file."""
-    store = EmbeddedStore.open(config.folder, mode="read")
+    store = open_store(config, mode="read")
     try:
         tags = store.tags()
         journal = Journal.open(config.journal, mode="read")
@@ -77,7 +77,7 @@ def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None
 
 def _judged_so_far_ns(config: LineConfig) -> int | None:
     """Start of the last frame's second of arrival: it is judged live only when a later frame comes."""
-    store = EmbeddedStore.open(config.folder, mode="read")
+    store = open_store(config, mode="read")
     try:
         last = [frame.arrival_ns for _, frame in store.frames(store.last_number() - 1)]
     finally:

@@ -16,10 +16,11 @@ import structlog
 from dashboard.app import create_app
 from dashboard.app import serve as serve_app
 from dashboard.reads import LineReads
-from historian.embedded import EmbeddedStore
-from historian.errors import WrongInput
+from historian.errors import MeltledgerError
+from historian.store import Store
 from meltledger.config import LineConfig, load
 from meltledger.logs import set_up
+from meltledger.stores import may_come, open_store
 from rules.journal import Journal
 from trials.record import TrialRecord
 
@@ -63,18 +64,18 @@ def _reads(config: LineConfig) -> LineReads:
     )
 
 
-def _first_store(config: LineConfig) -> EmbeddedStore:
+def _first_store(config: LineConfig) -> Store:
     told = False
     while True:
         try:
-            return EmbeddedStore.open(config.folder, mode="read")
-        except WrongInput:
+            return open_store(config, mode="read")
+        except MeltledgerError as error:
+            if not may_come(config, error):
+                raise
             if not told:
-                log.info(
-                    "waiting_for_store", folder=str(config.folder), remedy=f"meltledger run {config.path}"
-                )
+                log.info("waiting_for_store", line=config.facts.name, reason=str(error))
             told = True
-            time.sleep(0.5)
+        time.sleep(0.5)
 
 
 def _stop_on_sigterm() -> None:

@@ -56,7 +56,7 @@ class Line:
     def seal(self, *frames: Frame) -> None:
         self.frames += frames
         numbered = enumerate(self.frames, start=1)
-        self.archive.seal(numbered, TAGS, before_arrival_ns=2**62)
+        self.archive.seal(numbered, TAGS)
 
     def bring_up(self) -> int:
         return self.rollups.bring_up(

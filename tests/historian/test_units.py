@@ -16,6 +16,7 @@ from historian.units import (
     difference_unit,
     pressure_conversion,
     quantity,
+    shown_unit,
     ucum,
     unit_and_reference,
 )
@@ -47,6 +48,13 @@ def test_every_code_is_read_as_itself_and_converts_to_itself(code: str) -> None:
 @pytest.mark.parametrize("written", ALIASES)
 def test_every_alias_and_number_leads_to_a_known_code(written: str) -> None:
     assert ucum(written) in EXPRESSIONS
+
+
+@pytest.mark.parametrize("code", EXPRESSIONS)
+def test_what_a_person_reads_is_read_back(code: str) -> None:
+    assert unit_and_reference(shown_unit(code)) == (code, "")
+    for reference in ("gauge", "absolute") if code in PRESSURES else ():
+        assert unit_and_reference(shown_unit(code, reference)) == (code, reference)
 
 
 def test_every_unece_number_leads_to_a_known_code() -> None:

@@ -87,7 +87,7 @@ def held(root: Path) -> dict[int, list[tuple[int, int, float | None, int]]]:
 def sealed(root: Path, frames: Numbered, *, disk: Disk | None = None) -> ArchiveWriter:
     """A writer that has taken in the frames."""
     writer = ArchiveWriter.open(root, "line 1", disk=disk)
-    writer.seal(frames, TAGS, before_arrival_ns=2**62)
+    writer.seal(frames, TAGS)
     return writer
 
 

@@ -102,9 +102,9 @@ def _put(path: Path, body: bytes | None) -> None:
 def _history(writer: ArchiveWriter, frames: Numbered) -> None:
     """A life of a line: two hours sealed, late samples, a day made, late samples into the day."""
     for part in (frames[:30], frames[30:45], frames[45:50]):
-        writer.seal(part, TAGS, before_arrival_ns=2**62)
+        writer.seal(part, TAGS)
     writer.compact(TAGS, before_ns=START + DAY)
-    writer.seal(frames[50:], TAGS, before_arrival_ns=2**62)
+    writer.seal(frames[50:], TAGS)
 
 
 def _frames() -> Numbered:
@@ -139,9 +139,9 @@ def test_a_stop_at_any_call_leaves_the_old_state_or_the_new_one(tmp_path: Path, 
         with pytest.raises(PowerCut):
             writer = ArchiveWriter.open(root, "line 1", disk=disk)
             for part in (frames[:30], frames[30:45], frames[45:50]):
-                acknowledged = writer.seal(part, TAGS, before_arrival_ns=2**62)
+                acknowledged = writer.seal(part, TAGS)
             writer.compact(TAGS, before_ns=START + DAY)
-            acknowledged = writer.seal(frames[50:], TAGS, before_arrival_ns=2**62)
+            acknowledged = writer.seal(frames[50:], TAGS)
         if power == "goes":
             disk.cut()
         manifest = load_manifest(root) or Manifest("line 1")
@@ -149,7 +149,7 @@ def test_a_stop_at_any_call_leaves_the_old_state_or_the_new_one(tmp_path: Path, 
         assert sound(root, manifest)
         assert held(root) == slow(frames[: manifest.sealed_seq])
         again = ArchiveWriter.open(root, "line 1")
-        again.seal(frames, TAGS, before_arrival_ns=2**62)
+        again.seal(frames, TAGS)
         assert held(root) == slow(frames)
         listed = {root / f.path for f in again.manifest.files()}
         assert set(root.glob("line=*/day=*/*.parquet")) == listed
@@ -166,14 +166,14 @@ def test_a_full_disk_is_told_reading_goes_on_and_writing_when_there_is_space(tmp
         writer = ArchiveWriter.open(root, "line 1", disk=disk)
         disk.stop(stop_at, lambda: StoreFull("no space"))
         try:
-            writer.seal(frames[30:45], TAGS, before_arrival_ns=2**62)
+            writer.seal(frames[30:45], TAGS)
             assert held(root) == slow(frames[:45])
         except StoreFull:
             told += 1
             assert held(root) in (slow(frames[:30]), slow(frames[:45]))
         disk.stop(0, PowerCut)
         # The same writer goes on once there is space.
-        assert writer.seal(frames, TAGS, before_arrival_ns=2**62) == len(frames)
+        assert writer.seal(frames, TAGS) == len(frames)
         assert held(root) == slow(frames)
     assert told > 6
 
@@ -188,10 +188,10 @@ def test_a_power_cut_after_a_full_disk_finds_the_old_state_or_the_new_one(tmp_pa
             writer = ArchiveWriter.open(root, "line 1", disk=disk)
             disk.stop(full_at, lambda: StoreFull("no space"))
             with contextlib.suppress(StoreFull):
-                writer.seal(frames[30:45], TAGS, before_arrival_ns=2**62)
+                writer.seal(frames[30:45], TAGS)
             disk.stop(stop_at, PowerCut)
             with contextlib.suppress(PowerCut):
-                writer.seal(frames[30:50], TAGS, before_arrival_ns=2**62)
+                writer.seal(frames[30:50], TAGS)
             disk.cut()
             manifest = load_manifest(root)
             assert manifest is not None and sound(root, manifest)
@@ -211,7 +211,7 @@ first = writer.manifest.sealed_seq + 1
 for seq in range(first, first + 40_000, 20):
     # Twenty scans over and over the same hours, so that every change merges, and days in between.
     frames = scans(seq, 20, every_s=200, at=START + (seq // 20 % 50) * 1_000_000_000_000)
-    print(writer.seal(frames, TAGS, before_arrival_ns=2**62), flush=True)
+    print(writer.seal(frames, TAGS), flush=True)
     if seq // 20 % 5 == 0:
         writer.compact(TAGS, before_ns=START + DAY)
 """

@@ -137,7 +137,7 @@ def test_a_reader_follows_a_writer_that_deletes_what_it_has_open(tmp_path: Path)
     writer = sealed(tmp_path, frames[:10])
     early, late = ArchiveReader(tmp_path), ArchiveReader(tmp_path)
     for k in range(10, 60, 10):
-        writer.seal(frames[k : k + 10], TAGS, before_arrival_ns=2**62)
+        writer.seal(frames[k : k + 10], TAGS)
         assert len(early.read([1], *EVER)[1]) == k + 10
     writer.compact(TAGS, before_ns=START + DAY)
     assert len(late.read([1], *EVER)[1]) == 60

@@ -41,7 +41,7 @@ def test_what_was_sealed_in_any_steps_comes_back(
     writer = ArchiveWriter.open(root, "line 1")
     cuts = sorted(data.draw(st.lists(st.integers(0, len(frames)), max_size=3)))
     for a, b in zip([0, *cuts], [*cuts, len(frames)], strict=True):
-        writer.seal(frames[a:b], TAGS, before_arrival_ns=2**62)
+        writer.seal(frames[a:b], TAGS)
         if data.draw(st.booleans()):
             writer.compact(TAGS, before_ns=EVER[1])
     assert writer.manifest.sealed_seq == len(frames)
@@ -96,7 +96,7 @@ def test_a_day_holds_what_its_hours_held_and_late_samples_still_merge_into_it(tm
     assert held(tmp_path) == before
     assert writer.compact(TAGS, before_ns=START + DAY) == 0
     late = [(301, frame([(1, START + HOUR + 3_000_000, 7.25, 0)], arrival_ns=START + 2 * DAY))]
-    writer.seal(late, TAGS, before_arrival_ns=2**62)
+    writer.seal(late, TAGS)
     assert [s.level for s in writer.manifest.segments] == [Level.DAY, Level.HOUR]
     assert held(tmp_path) == slow(frames + late)
     audit = writer.manifest.segments[0].of_kind(Kind.AUDIT)[0]
@@ -115,9 +115,7 @@ def test_the_audit_log_outlives_every_later_change(tmp_path: Path) -> None:
     time_ns = START + 5 * NS
     writer = sealed(tmp_path, [(1, frame([(1, time_ns, 1.0, 0)], arrival_ns=START))])
     for seq, value in enumerate([2.0, 2.0, math.nan], 2):
-        writer.seal(
-            [(seq, frame([(1, time_ns, value, 0)], arrival_ns=START + seq))], TAGS, before_arrival_ns=2**62
-        )
+        writer.seal([(seq, frame([(1, time_ns, value, 0)], arrival_ns=START + seq))], TAGS)
     writer.compact(TAGS, before_ns=START + DAY)
     audit = writer.manifest.segments[0].of_kind(Kind.AUDIT)[0]
     rows = pq.read_table(tmp_path / audit.path).to_pylist()
@@ -141,20 +139,20 @@ def test_frames_that_are_in_already_change_nothing(tmp_path: Path) -> None:
     frames = scans(1, 20)
     writer = sealed(tmp_path, frames)
     manifest = writer.manifest
-    assert writer.seal(frames, TAGS, before_arrival_ns=2**62) == 20
+    assert writer.seal(frames, TAGS) == 20
     assert writer.manifest == manifest
 
 
 def test_only_frames_from_before_the_given_arrival_are_taken(tmp_path: Path) -> None:
     frames = scans(1, 20)
     writer = ArchiveWriter.open(tmp_path, "line 1")
-    assert writer.seal(frames, TAGS, before_arrival_ns=frames[7][1].arrival_ns) == 7
+    assert writer.seal(frames, TAGS, up_to_seq=7) == 7
     assert held(tmp_path) == slow(frames[:7])
 
 
 def test_superseded_files_go_so_that_other_engines_see_no_sample_twice(tmp_path: Path) -> None:
     writer = sealed(tmp_path, scans(1, 50, every_s=300))
-    writer.seal(scans(51, 5, at=START + 60 * NS), TAGS, before_arrival_ns=2**62)
+    writer.seal(scans(51, 5, at=START + 60 * NS), TAGS)
     writer.compact(TAGS, before_ns=START + DAY)
     there = {p.relative_to(tmp_path).as_posix() for p in tmp_path.glob("line=*/day=*/*")}
     assert there == {f.path for f in writer.manifest.files()}
@@ -166,8 +164,8 @@ def test_a_manifest_that_does_not_fit_the_files_stops_the_writer_before_it_delet
 ) -> None:
     writer = sealed(tmp_path, scans(1, 50, every_s=300))
     old = (tmp_path / "manifest.json").read_bytes()
-    writer.seal(scans(51, 5, at=START + 60 * NS), TAGS, before_arrival_ns=2**62)
-    writer.seal(scans(56, 5, at=START + DAY), TAGS, before_arrival_ns=2**62)
+    writer.seal(scans(51, 5, at=START + 60 * NS), TAGS)
+    writer.seal(scans(56, 5, at=START + DAY), TAGS)
     if harm == "an old manifest":
         (tmp_path / "manifest.json").write_bytes(old)
     else:
@@ -182,7 +180,7 @@ def test_what_does_not_belong_is_refused_and_nothing_changes(tmp_path: Path) -> 
     writer = sealed(tmp_path, scans(1, 5))
     manifest = writer.manifest
     with pytest.raises(UnknownTag, match=r"\[9\]"):
-        writer.seal([(6, frame([(9, START, 1.0, 0)], arrival_ns=START))], TAGS, before_arrival_ns=2**62)
+        writer.seal([(6, frame([(9, START, 1.0, 0)], arrival_ns=START))], TAGS)
     with pytest.raises(WrongInput, match="line 1"):
         ArchiveWriter.open(tmp_path, "line 2")
     assert load_manifest(tmp_path) == manifest

@@ -49,7 +49,7 @@ class Folder:
     def seal(self, minutes: int) -> None:
         writer = ArchiveWriter.open(self.folder / "archive", "line-1")
         frames = ((m + 1, scan(m)) for m in range(minutes))
-        writer.seal(frames, self.numbered, before_arrival_ns=2**62)
+        writer.seal(frames, self.numbered)
         self.roll_up()
 
     def compact(self, *, hours_stay: bool = False) -> None:

@@ -182,5 +182,5 @@ def test_a_store_after_a_restore_takes_new_frames_and_seals_them(line: Folder, t
     store.close()
     tags = {t.id: t for t in line.tags.values()}
     writer = ArchiveWriter.open(again.folder / "archive", "line-1")
-    writer.seal([(n + 1, scan(n)) for n in range(120, 181)], tags, before_arrival_ns=2**62)
+    writer.seal([(n + 1, scan(n)) for n in range(120, 181)], tags)
     assert again.samples() == expected(181)

@@ -102,7 +102,7 @@ def test_samples_stay_when_only_their_arrivals_are_lost_and_late_ones_still_merg
     assert "source time stands for it" in deeds and "samples are lost" not in deeds
     assert line.samples() == expected(180)
     writer = ArchiveWriter.open(line.folder / "archive", "line-1")
-    writer.seal([(121, scan(90))], line.numbered, before_arrival_ns=2**62)
+    writer.seal([(121, scan(90))], line.numbered)
     assert line.samples() == expected(180)
 
 

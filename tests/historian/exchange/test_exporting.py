@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import subprocess
+import sys
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,16 +24,17 @@ from historian.aggregates import Aggregate
 from historian.errors import StoreReadOnly, WrongInput
 from historian.exchange import (
     Window,
+    _window,
     export_csv,
     export_excel,
     export_parquet,
-    exporting,
     import_csv,
+    parquet,
     read_mapping,
     workbook,
 )
-from historian.exchange._window import lots
-from historian.frame import NS
+from historian.exchange._window import lots, side_by_side
+from historian.frame import NS, Series
 from historian.quality import NO_DATA, RANGE_EXCEEDED, SENSOR_FAILURE
 
 T0 = 1_780_000_000 * NS
@@ -134,7 +138,7 @@ def test_the_wide_csv_is_for_people(store: EmbeddedStore, tmp_path: Path) -> Non
     rows = list(csv.reader(path.read_text(encoding="utf-8").splitlines(), delimiter=";"))
     assert count == 16
     assert rows[0] == [
-        "time", f"{PRESSURE} [bar(g)]", f"{TEMP} [Cel]", f"{STATE} [1]", "not good",
+        "time", f"{PRESSURE} [bar(g)]", f"{TEMP} [°C]", f"{STATE} [1]", "not good",
     ]  # fmt: skip
     assert rows[1] == ["2026-05-28T22:26:40+02:00", "100", "", "1", ""]
     assert rows[2] == ["2026-05-28T22:26:40.000000001+02:00", "", "200", "", ""]
@@ -148,13 +152,17 @@ def test_long_parquet_is_plain_for_pandas(store: EmbeddedStore, tmp_path: Path) 
     path = tmp_path / "long.parquet"
     assert export_parquet(store, path, ALL) == 16
     frame = pd.read_parquet(path)
-    assert list(frame.columns) == ["time", "tag", "value", "quality"]
-    assert str(frame["time"].dtype) == "datetime64[ns, UTC]"
-    assert frame["time"].is_monotonic_increasing
+    assert list(frame.columns) == ["time", "time_ns", "tag", "value", "quality"]
+    assert str(frame["time"].dtype) == "datetime64[us, UTC]"
+    assert frame["time_ns"].is_monotonic_increasing
+    # No time stamp in nanoseconds: the exact time stands beside, the one a person reads is cut.
+    melt = frame[frame["tag"] == TEMP]
+    assert melt["time_ns"].tolist() == [T0 + 2 * k * NS + 1 for k in range(5)]
+    assert [t.value for t in melt["time"].dt.as_unit("ns")] == [T0 + 2 * k * NS for k in range(5)]
     pressure = frame[frame["tag"] == PRESSURE]
     assert pressure["value"].isna().tolist() == [k == 3 for k in range(10)]
     assert pressure["quality"].tolist()[3:5] == [SENSOR_FAILURE, RANGE_EXCEEDED]
-    noted = json.loads(pq.read_schema(path).metadata[exporting.TAGS_KEY])
+    noted = json.loads(pq.read_schema(path).metadata[parquet.TAGS_KEY])
     assert [Tag.from_json(t) for t in noted] == TAGS
 
 
@@ -162,7 +170,11 @@ def test_wide_parquet_has_a_column_and_a_quality_a_tag(store: EmbeddedStore, tmp
     path = tmp_path / "wide.parquet"
     export_parquet(store, path, ALL, form="wide")
     table = pq.read_table(path)
-    assert table.column_names == ["time", *(n for t in TAGS for n in (t.path, f"{t.path}.quality"))]
+    assert table.column_names == [
+        "time",
+        "time_ns",
+        *(n for t in TAGS for n in (t.path, f"{t.path}.quality")),
+    ]
     assert table.schema.field(PRESSURE).metadata[b"unit"] == b"bar"
     assert table[TEMP].null_count == 10 and table[f"{TEMP}.quality"].null_count == 10
     # A bad sample is there, as its quality alone.
@@ -214,7 +226,7 @@ def test_aggregates_are_the_stores_own(store: EmbeddedStore, tmp_path: Path) -> 
     table = pq.read_table(path)
     assert table["value"].to_pylist() == [r.value for r in rows]
     assert table["quality"].to_pylist() == [r.quality for r in rows]
-    assert json.loads(table.schema.metadata[exporting.WINDOW_KEY])["aggregate"] == "Average"
+    assert json.loads(table.schema.metadata[parquet.WINDOW_KEY])["aggregate"] == "Average"
 
 
 @pytest.mark.parametrize(
@@ -225,7 +237,7 @@ def test_aggregates_are_the_stores_own(store: EmbeddedStore, tmp_path: Path) -> 
         (Aggregate.DURATION_GOOD, PRESSURE, "[ms]"),
         (Aggregate.PERCENT_BAD, TEMP, "[%]"),
         (Aggregate.RANGE, PRESSURE, "[bar]"),
-        (Aggregate.DELTA, TEMP, "[K]"),
+        (Aggregate.DELTA, TEMP, "[ΔK]"),
         (Aggregate.VARIANCE_SAMPLE, TEMP, "[(K)2]"),
         (Aggregate.WORST_QUALITY, TEMP, "[1]"),
         (Aggregate.TOTAL, PRESSURE, "[bar.s]"),
@@ -308,13 +320,89 @@ def test_progress_rises_to_the_last_sample(store: EmbeddedStore, tmp_path: Path)
     assert told and all(0 < done <= total == 3600 * NS for done, total in told)
 
 
-def test_an_aggregate_over_hours_is_cut_nowhere(store: EmbeddedStore, tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", Aggregate)
+@pytest.mark.parametrize("path", [TEMP, PRESSURE, STATE])
+def test_an_aggregate_in_pieces_is_that_of_the_whole_window(
+    store: EmbeddedStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: Aggregate, path: str
+) -> None:
     store.append(Frame.of([2] * 9, T0 + np.arange(9) * 1200 * NS, np.arange(9.0), [0] * 9, arrival_ns=T0))
-    window = Window((TEMP,), T0, T0 + 9600 * NS, 420 * NS, Aggregate.INTERPOLATIVE)
-    export_parquet(store, tmp_path / "x.parquet", window)
-    rows = store.aggregate(TEMP, window.start_ns, window.end_ns, window.interval_ns, Aggregate.INTERPOLATIVE)
+    monkeypatch.setattr(_window, "_ROWS_AT_ONCE", 2)
+    window = Window((path,), T0 - 840 * NS, T0 + 9600 * NS, 420 * NS, kind)
+    assert export_parquet(store, tmp_path / "x.parquet", window) == 25
+    rows = store.aggregate(path, window.start_ns, window.end_ns, window.interval_ns, kind)
     table = pq.read_table(tmp_path / "x.parquet")
-    assert table["value"].to_pylist() == [
-        r.value if r.value == pytest.approx(r.value) else None for r in rows
-    ]
+    assert pq.ParquetFile(tmp_path / "x.parquet").num_row_groups == 13
+    assert table["time_ns"].to_pylist() == [r.time_ns for r in rows]
     assert table["quality"].to_pylist() == [r.quality for r in rows]
+    np.testing.assert_allclose(
+        table["value"].to_numpy().astype(np.float64), [r.value for r in rows], rtol=1e-12, equal_nan=True
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    samples=st.lists(st.tuples(st.integers(0, 2), st.integers(0, 20)), min_size=1, max_size=60, unique=True),
+    cells=st.integers(1, 40),
+)
+def test_tags_side_by_side_in_grids_of_any_size_are_the_same_rows(
+    samples: list[tuple[int, int]], cells: int
+) -> None:
+    paths = ("a.a", "b.b", "c.c")
+    found = {
+        path: Series.of(
+            times := sorted(t for k, t in samples if k == place), [10.0 * t + place for t in times], [0] * len(times)
+        )
+        for place, path in enumerate(paths)
+    }  # fmt: skip
+    bounded = pytest.MonkeyPatch()
+    bounded.setattr(_window, "_CELLS_AT_ONCE", cells)
+    try:
+        grids = list(side_by_side(found, paths))
+    finally:
+        bounded.undo()
+    assert all(g.value.size <= max(cells, len(paths)) for g in grids)
+    rows = [(t, k, v) for g in grids for k in range(3) for t, v in zip(g.time_ns.tolist(), g.value[:, k].tolist(), strict=True)]  # fmt: skip
+    assert sorted((k, t) for t, k, v in rows if v == v) == sorted(samples)  # noqa: PLR0124
+    assert all(v == 10.0 * t + k for t, k, v in rows if v == v)  # noqa: PLR0124
+
+
+@pytest.mark.parametrize("form", ["long", "wide"])
+@pytest.mark.parametrize("days", [4, pytest.param(30, marks=pytest.mark.long)])
+def test_an_export_holds_little_whatever_the_window(
+    tmp_path: Path, form: Literal["long", "wide"], days: int
+) -> None:
+    """Half a million samples a day, as a script of its own so that its memory is its own."""
+    script = tmp_path / "fill.py"
+    script.write_text(FILL)
+    child = subprocess.run(
+        [sys.executable, str(script), str(tmp_path / "big"), form, str(days)],
+        capture_output=True, text=True, timeout=110, check=True,
+    )  # fmt: skip
+    samples, grown_kib = map(int, child.stdout.split())
+    assert samples == days * 24 * 3600 * 6
+    # Two million samples read at once would take 230 MiB, side by side 460.
+    assert grown_kib < 150 * 1024
+
+
+FILL = """
+import resource, sys
+from pathlib import Path
+import numpy as np
+from historian import EmbeddedStore, Frame, Tag
+from historian.exchange import Window, export_parquet
+from historian.frame import NS
+
+folder, form, days = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+paths = tuple(f"lab.a{k}.pv" for k in range(6))
+store = EmbeddedStore.open(folder, synchronous="normal")
+store.register(Tag(p, "1") for p in paths)
+for hour in range(24 * days):
+    times = (hour * 3600 + np.arange(3600)) * NS
+    # Stamps of their own: in the wide form every sample is a row.
+    frames = [Frame.of([k + 1] * 3600, times + k, np.sin(times / 1e12 + k), [0] * 3600, arrival_ns=int(times[-1])) for k in range(6)]
+    store.append(*frames)
+export_parquet(store, folder / "warm.parquet", Window(paths, 0, 60 * NS), form=form)
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+count = export_parquet(store, folder / "x.parquet", Window(paths, 0, days * 86400 * NS), form=form)
+print(count, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+"""

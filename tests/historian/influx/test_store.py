@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import threading
+from collections.abc import Iterator
+from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
@@ -12,7 +14,9 @@ import pytest
 
 from historian import Frame, StoreFull, StoreReadOnly, Tag, WrongInput
 from historian.influx import InfluxStore, Place, ServerAway
-from historian.influx.questions import text
+from historian.influx.answers import Table
+from historian.influx.questions import last_samples, text
+from historian.influx.server import Server
 from historian.influx.waiting import Waiting
 from tests.historian.conformance import BASE_NS, PATHS, TAGS, scan, seconds
 from tests.historian.influx.line import Line, numbers
@@ -66,14 +70,37 @@ def test_a_writer_starts_without_the_server_once_it_knew_it(line: Line) -> None:
     line.proxy.stop()
     store = line.writer(patience_s=0.5)
     assert store.tags() == first
+    assert store.latest()[PATHS[0]].time_ns == seconds(1)[0]
+    assert [n for n, _ in store.frames()] == [1]
     assert store.append(scan(2)) == 2
     assert store.append(scan(3)) == 3
     assert [n for n, _ in store.frames(1)] == [2, 3]  # from the own disk
+    store.close()
+    store = line.writer(patience_s=0.5)
+    assert store.latest()[PATHS[0]].time_ns == seconds(3)[0]
     store.close()
     line.proxy.start()
     store = line.writer()
     assert store.flush(20.0)
     assert numbers(store) == [1, 2, 3]
+    assert store.latest() == line.reader().latest()
+
+
+def test_a_writer_that_knew_the_server_keeps_samples_when_it_is_refused(line: Line) -> None:
+    store = line.writer()
+    store.register(TAGS)
+    store.append(scan(1))
+    store.close()
+    right = line.place
+    line.place = replace(right, database="nowhere")
+    store = line.writer(patience_s=2.0)
+    assert store.append(scan(2)) == 2
+    assert "database not found" in store.delivery().reason
+    store.close()
+    line.place = right
+    store = line.writer()
+    assert store.flush(20.0)
+    assert numbers(line.reader()) == [1, 2]
 
 
 def test_a_new_disk_goes_on_from_what_the_server_holds(line: Line, tmp_path: Path) -> None:
@@ -84,6 +111,7 @@ def test_a_new_disk_goes_on_from_what_the_server_holds(line: Line, tmp_path: Pat
     line.folder = tmp_path / "new disk"
     store = line.writer()
     assert store.register(reversed(TAGS)) == first
+    assert store.latest() == line.reader().latest() != {}
     assert store.append(scan(3, arrival_s=0)) == 3
     assert numbers(line.reader()) == [1, 2, 3]
 
@@ -109,6 +137,32 @@ def test_many_tags_are_asked_for_in_lots(line: Line) -> None:
     found = store.read(wanted, BASE_NS + 1, BASE_NS + 2, bound_before=True)
     assert {p: s.value.tolist() for p, s in found.items()} == {p: [float(t.id)] for p, t in tags.items()}
     assert {p: s.value for p, s in store.latest(wanted).items()} == {p: float(t.id) for p, t in tags.items()}
+
+
+def test_a_reader_follows_the_newest_samples_without_asking_for_all_again(
+    influxd: Influxd, line: Line, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("historian.influx.reader._FOLLOWED_FRAMES", 3)
+    store, reader = line.writer(), line.reader()
+    store.register(TAGS)
+    store.append(scan(1))
+    asked: list[str] = []
+    ask = Server.ask
+
+    def counted(server: Server, question: str) -> Iterator[Table]:
+        asked.append(question)
+        return ask(server, question)
+
+    monkeypatch.setattr(Server, "ask", counted)
+    for second in range(2, 6):
+        assert reader.latest()[PATHS[0]].time_ns == seconds(second - 1)[0]
+        store.append(scan(second), scan(0.5, 9.0))
+    whole = last_samples(line.place.line)
+    assert asked.count(whole) == 1
+    store.append(*(scan(second) for second in range(6, 10)))
+    assert reader.latest()[PATHS[0]].time_ns == seconds(9)[0]
+    assert asked.count(whole) == 2
+    assert store.latest() == reader.latest()
 
 
 def test_a_full_disk_is_loud_loses_nothing_and_recovers(line: Line) -> None:

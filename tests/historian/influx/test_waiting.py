@@ -63,6 +63,34 @@ def test_a_lot_ends_before_it_grows_too_large_but_has_at_least_one(tmp_path: Pat
     waiting.close()
 
 
+def test_the_last_frames_that_were_delivered_stay(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("historian.influx.waiting._KEPT_FRAMES", 3)
+    waiting = waiting_in(tmp_path)
+    waiting.append([scan(second) for second in range(10)])
+    waiting.delivered(6, b"newest")
+    assert [one.number for one in waiting.after(0)] == [4, 5, 6, 7, 8, 9, 10]
+    assert [one.number for one in waiting.first(100)] == [7, 8, 9, 10]
+    assert waiting.length() == (4, 8, seconds(6)[0])
+    assert (waiting.delivered_number(), waiting.newest()) == (6, b"newest")
+    monkeypatch.setattr("historian.influx.waiting._KEPT_SAMPLES", 4)
+    waiting.delivered(7, b"newer")
+    assert [one.number for one in waiting.after(0)] == [6, 7, 8, 9, 10]
+    waiting.close()
+
+
+def test_a_delivered_frame_that_is_damaged_here_is_a_gap(tmp_path: Path) -> None:
+    waiting = waiting_in(tmp_path)
+    waiting.append([scan(second) for second in range(5)])
+    waiting.delivered(3, b"")
+    spoil(waiting, 2)
+    assert [one.number for one in waiting.after(0)] == [1]
+    assert waiting.after(1) == []
+    assert [one.number for one in waiting.after(2)] == [3, 4, 5]
+    assert [one.number for one in waiting.readable_after(0)] == [1, 3, 4, 5]
+    assert [one.number for one in waiting.first(100)] == [4, 5]
+    waiting.close()
+
+
 def spoil(waiting: Waiting, number: int) -> None:
     body = bytearray(waiting._db.execute("SELECT body FROM waiting WHERE number=?", (number,)).fetchone()[0])
     body[30] ^= 0xFF
@@ -81,6 +109,20 @@ def test_a_damaged_frame_does_not_hold_up_those_before_it(tmp_path: Path) -> Non
     assert waiting.refused() == [(2, "damaged")]
     assert [one.number for one in waiting.first(100)] == [3]
     waiting.close()
+
+
+@pytest.mark.influx
+def test_what_is_damaged_here_is_read_from_the_server(line: Line) -> None:
+    store = line.writer()
+    store.register(TAGS)
+    store.append(scan(0), scan(1), scan(2))
+    assert store.flush(20.0)
+    assert store._waiting is not None
+    spoil(store._waiting, 2)
+    assert numbers(store) == [1, 2, 3]
+    line.proxy.stop()
+    assert [n for n, _ in store.frames(2)] == [3]
+    line.proxy.start()
 
 
 @pytest.mark.influx

@@ -1,0 +1,128 @@
+"""Seals, rolls up and lets go beside the writer of a running line, once a minute."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Final
+
+import structlog
+
+from collector.clock import Clock
+from collector.trouble import Trouble
+from historian.errors import MeltledgerError
+from historian.event import Event, EventSink
+from historian.retention import Keep, Window
+from historian.upkeep import Kept, Upkeep
+
+EVERY_S: Final = 60.0
+
+_log = structlog.get_logger(__name__)
+_NOTE: Final = "They stay readable in recent.db, recording goes on, and sealing is tried again every minute."
+
+
+async def keep_house(
+    folder: Path,
+    line: str,
+    keep: Keep,
+    clock: Clock,
+    sink: EventSink,
+    held: Callable[[], Sequence[Window]],
+    *,
+    every_s: float = EVERY_S,
+) -> None:
+    """Do what is due in an embedded store's folder until cancelled; the step under way is ended first.
+
+    Whatever fails is told once, and once more when it is over; it never ends by itself, because samples must
+    be recorded whether they can be sealed or not.
+
+    Args:
+        sink: where events go; called on a thread of its own, as is ``held``.
+        held: gives the windows that stay whatever their age.
+    """
+    house = _House(folder, line, keep, clock, sink, held)
+    loop = asyncio.get_running_loop()
+    with ThreadPoolExecutor(1, "meltledger-upkeep") as worker:
+        try:
+            while True:
+                await loop.run_in_executor(worker, house.step)
+                await asyncio.sleep(every_s)
+        finally:
+            await asyncio.shield(loop.run_in_executor(worker, house.close))
+
+
+class _House:
+    """The folder, and what is wrong with it; used on one thread."""
+
+    def __init__(
+        self,
+        folder: Path,
+        line: str,
+        keep: Keep,
+        clock: Clock,
+        sink: EventSink,
+        held: Callable[[], Sequence[Window]],
+    ) -> None:
+        self._folder, self._line, self._keep = folder, line, keep
+        self._clock, self._sink, self._held = clock, sink, held
+        self._upkeep: Upkeep | None = None
+        self._sealing = Trouble("Samples cannot be sealed", "sealing-trouble", "sealing-back")
+        self._untold: deque[Event] = deque()
+
+    def step(self) -> None:
+        """Do what is due, as far as it gets, and tell how it went."""
+        now_ns = self._clock.now_ns()
+        try:
+            self._upkeep = self._upkeep or Upkeep.open(self._folder, self._line, self._keep)
+            kept = self._upkeep.step(now_ns, self._held())
+        except MeltledgerError as error:
+            self._failed(error, now_ns)
+        except Exception as error:
+            # Not foreseen. The line must go on recording all the same.
+            _log.exception("upkeep_failed")
+            self._failed(MeltledgerError(f"{self._folder}: {type(error).__name__}: {error}"), now_ns)
+        else:
+            _tell(kept)
+            self._say(self._sealing.over(now_ns, "What had waited is sealed."))
+        self._tell_all()
+
+    def close(self) -> None:
+        """Let go of the files."""
+        if self._upkeep is not None:
+            self._upkeep.close()
+            self._upkeep = None
+
+    def _failed(self, error: MeltledgerError, now_ns: int) -> None:
+        # The next try looks at the folder anew: somebody may have mended it.
+        self.close()
+        self._say(self._sealing.failed(error, now_ns, _NOTE))
+
+    def _say(self, event: Event | None) -> None:
+        if event is not None:
+            _log.warning("upkeep_told", kind=event.kind, text=event.text)
+            self._untold.append(event)
+
+    def _tell_all(self) -> None:
+        """Hand the events on; where the journal's disk is full as well, they wait for the next step."""
+        try:
+            while self._untold:
+                self._sink(self._untold[0])
+                self._untold.popleft()
+        except MeltledgerError as error:
+            _log.error("event_not_written", reason=str(error))
+
+
+def _tell(kept: Kept) -> None:
+    """Log what was done, if anything was."""
+    done = {
+        "frames_sealed": kept.frames,
+        "days_made": kept.days,
+        "rollup_files": kept.rollups,
+        "segments_gone": len(kept.gone.segments),
+        "rollups_gone": len(kept.gone.rollups),
+    }
+    if any(done.values()):
+        _log.info("house_kept", **{what: n for what, n in done.items() if n})

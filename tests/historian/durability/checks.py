@@ -1,0 +1,245 @@
+"""Whether a store holds what its ledger says: no more, no less, sound on the disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from historian import EmbeddedStore
+from historian.care.findings import Trouble
+from historian.care.judge import judge
+from historian.care.look import look
+from historian.rollups import HOUR_NS, MINUTE_NS
+from tests.historian.durability.ledger import (
+    ROW,
+    UNCERTAIN,
+    Ledger,
+    Rows,
+    bits_of,
+    in_two_epochs,
+    last_of,
+    row_of,
+)
+from tests.historian.durability.sent import DAY, NUMBERS, START, arrival_of, frame_of
+
+PATHS = list(NUMBERS)
+EVER = (START - 10 * DAY, START + 1_000 * DAY)
+_HARMLESS = {Trouble.UNSEALED, Trouble.BEHIND, Trouble.HOLE, Trouble.LEFTOVER}
+
+
+def check(folder: Path, ledger: Ledger, *, in_doubt: int = 0, quick: bool = False) -> int:
+    """Fail unless a store that nobody writes to holds exactly what was acknowledged.
+
+    What was being appended when the life ended may be there as well, all or none of it.
+
+    Args:
+        in_doubt: how many of the last acknowledged frames may be missing, where a commit is not synced.
+        quick: look at neither rollups nor the record of what was replaced.
+
+    Returns:
+        the number of the last frame that is there.
+    """
+    store = EmbeddedStore.open(folder, mode="read")
+    try:
+        upto = store.last_number()
+        assert ledger.acked - in_doubt <= upto <= ledger.sent
+        _check_samples(store, ledger, upto)
+        _check_replay(store, ledger, upto)
+        _check_latest(store, ledger, upto)
+        if not quick:
+            _check_modified(store, ledger, upto)
+            _check_rollups(store, ledger, upto, HOUR_NS, -(2**62))
+            _check_rollups(store, ledger, upto, MINUTE_NS, ledger.minutes_gone_before_ns)
+    finally:
+        store.close()
+    check_disk(folder)
+    return upto
+
+
+def check_disk(folder: Path) -> None:
+    """Fail unless lists, check sums and the database are sound."""
+    wrong = [f for f in judge(look(folder)) if f.trouble not in _HARMLESS]
+    assert not wrong, "\n".join(f"{f.trouble} {f.where}: {f.text}" for f in wrong)
+
+
+def check_beside(found: Rows, ledger: Ledger, acked: int) -> None:
+    """Fail unless a store that was being written to gave what was acknowledged before it was asked.
+
+    Args:
+        found: what it gave.
+        ledger: as it stood after that.
+        acked: the number that had been acknowledged last before.
+    """
+    sent, gone = ledger.sent, ledger.gone_before_ns
+    found, expected = _from(found, gone), _from(ledger.expected(acked), gone)
+    # What was being written may or may not be there; whoever shares its tag and time is left out.
+    moving = ledger.history(sent)
+    moving = np.unique(_keys(moving[moving["seq"] > acked]))
+    _same(found[~np.isin(_keys(found), moving)], expected[~np.isin(_keys(expected), moving)])
+    _check_sent(found, ledger, sent)
+
+
+def read_of(store: EmbeddedStore) -> Rows:
+    """Everything that a store gives, sorted."""
+    read = store.read(PATHS, *EVER)
+    parts = [row_of(NUMBERS[p], s.time_ns, s.value, s.quality) for p, s in read.items()]
+    return np.sort(np.concatenate(parts))
+
+
+def _from(rows: Rows, start_ns: int) -> Rows:
+    return rows[rows["time_ns"] >= start_ns]
+
+
+def _keys(rows: Rows) -> Rows:
+    """Tag and time."""
+    found = np.zeros(len(rows), dtype=[("tag", "<i8"), ("time_ns", "<i8")])
+    found["tag"], found["time_ns"] = rows["tag"], rows["time_ns"]
+    return found
+
+
+def _same(found: Rows, expected: Rows) -> None:
+    """Fail unless both hold the same, each as often."""
+    found, expected = np.sort(found), np.sort(expected)
+    if not np.array_equal(found, expected):
+        missing, more = np.setdiff1d(expected, found), np.setdiff1d(found, expected)
+        text = f"{len(found)} rows instead of {len(expected)}"
+        raise AssertionError(f"{text}; missing {len(missing)}: {missing[:3]}; too many: {more[:3]}")
+
+
+def _check_sent(found: Rows, ledger: Ledger, upto: int) -> None:
+    """Fail when something was never sent; a good sample may have become uncertain."""
+    history = ledger.history(upto)
+    sent = np.zeros(len(history), dtype=ROW)
+    for name in ROW.names or ():
+        sent[name] = history[name]
+    raised = sent[in_two_epochs(history) & (sent["quality"] >> 30 == 0)]
+    raised["quality"] |= UNCERTAIN
+    made_up = found[~np.isin(found, np.concatenate([sent, raised]))]
+    assert not len(made_up), f"never sent: {made_up[:3]}"
+
+
+def _check_samples(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
+    gone, found = ledger.gone_before_ns, read_of(store)
+    _same(_from(found, gone), _from(ledger.expected(upto), gone))
+    old = found[found["time_ns"] < gone]
+    _check_sent(old, ledger, upto)
+    once, held = np.unique(_keys(old), return_counts=True)
+    sent, owed = np.unique(_keys(ledger.expected(upto)), return_counts=True)
+    twice = once[held > owed[np.searchsorted(sent, once)]]
+    assert not len(twice), f"there twice: {twice[:3]}"
+
+
+def _check_replay(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
+    """The frames come in order, as they were sent, but for repetitions that changed nothing."""
+    history = ledger.history(upto)
+    again = _repeated_later(history)
+    parts, last = [], 0
+    for number, frame in store.frames():
+        assert last < number <= upto
+        last = number
+        sent = frame_of(ledger.seed, number)
+        assert (frame.arrival_ns, frame.clock_epoch) == (sent.arrival_ns, sent.clock_epoch)
+        rows = np.zeros(len(frame), dtype=history.dtype)
+        rows["seq"], rows["epoch"], rows["tag"] = number, frame.clock_epoch, frame.tag
+        rows["time_ns"], rows["bits"], rows["quality"] = frame.time_ns, bits_of(frame.value), frame.quality
+        parts.append(rows)
+    found = np.concatenate([np.zeros(0, dtype=history.dtype), *parts])
+    # What clashed with another epoch replays as it is stored; its quality is looked at where it is read.
+    found["quality"], history["quality"] = _lowered(found["quality"]), _lowered(history["quality"])
+    owed = history[~again & (history["time_ns"] >= ledger.gone_before_ns)]
+    missing = owed[~np.isin(owed, found)]
+    assert not len(missing), f"missing from the replay: {missing[:3]}"
+    _check_at_most(found, history, "replayed")
+
+
+def _check_at_most(found: Rows, sent: Rows, what: str) -> None:
+    """Fail when something was never sent, or comes more often than it was."""
+    rows, often = np.unique(found, return_counts=True)
+    known, sent_often = np.unique(sent, return_counts=True)
+    made_up = rows[~np.isin(rows, known)]
+    assert not len(made_up), f"{what}, but never sent: {made_up[:3]}"
+    twice = rows[often > sent_often[np.searchsorted(known, rows)]]
+    assert not len(twice), f"{what} too often: {twice[:3]}"
+
+
+def _lowered(quality: NDArray[np.int64]) -> NDArray[np.int64]:
+    return np.where(quality >> 30 == 1, quality & ~UNCERTAIN, quality)
+
+
+def _repeated_later(history: Rows) -> NDArray[np.bool_]:
+    """Which rows a later frame repeated with the same value and quality."""
+    names = ("tag", "time_ns", "epoch", "bits", "quality")
+    order = np.lexsort((np.arange(len(history)), *(history[n] for n in reversed(names))))
+    same = np.ones(max(len(history) - 1, 0), dtype=np.bool_)
+    for name in names:
+        column = history[name][order]
+        same &= column[1:] == column[:-1]
+    found = np.zeros(len(history), dtype=np.bool_)
+    found[order[:-1][same]] = True
+    return found
+
+
+def _check_modified(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
+    """Every value that another one replaced is on record, once, with its own arrival."""
+    history = ledger.history(upto)
+    winner = np.flatnonzero(last_of(history))
+    final = history[winner[np.searchsorted(winner, np.arange(len(history)))]]
+    changed = (history["bits"] != final["bits"]) | (history["quality"] != final["quality"])
+    parts = []
+    for path, number in NUMBERS.items():
+        told = store.modified(path, *EVER)
+        rows = row_of(number, [m.time_ns for m in told], [m.value for m in told], [m.quality for m in told])
+        parts.append((rows, np.array([m.arrival_ns for m in told], dtype=np.int64)))
+    found = np.concatenate([rows for rows, _ in parts])
+    arrival_ns = np.concatenate([arrivals for _, arrivals in parts])
+    owed = changed & ~_repeated_later(history) & (history["time_ns"] >= ledger.gone_before_ns)
+    sent = _with_arrival(history, arrival_of(history["seq"]))
+    recorded = _with_arrival(found, arrival_ns)
+    missing = sent[owed & ~np.isin(sent, recorded)]
+    assert not len(missing), f"no record of what was replaced: {missing[:3]}"
+    _check_at_most(recorded, sent, "on record")
+
+
+def _with_arrival(rows: Rows, arrival_ns: NDArray[np.int64]) -> Rows:
+    """Samples with their arrival, an uncertain quality taken for a good one."""
+    found = np.zeros(len(rows), dtype=[*[(n, "<i8") for n in ROW.names or ()], ("arrival_ns", "<i8")])
+    for name in ROW.names or ():
+        found[name] = rows[name]
+    found["quality"] = _lowered(found["quality"])
+    found["arrival_ns"] = arrival_ns
+    return found
+
+
+def _check_latest(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
+    expected = ledger.expected(upto)
+    newest = {
+        tag: int(expected["time_ns"][expected["tag"] == tag].max()) for tag in np.unique(expected["tag"])
+    }
+    latest = {NUMBERS[path]: sample.time_ns for path, sample in store.latest().items()}
+    assert latest == newest
+
+
+def _check_rollups(store: EmbeddedStore, ledger: Ledger, upto: int, interval_ns: int, from_ns: int) -> None:
+    """Every sample that was ever kept stands in its interval, retention or not."""
+    expected = ledger.expected(upto)
+    expected = expected[expected["time_ns"] >= from_ns]
+    if not len(expected):
+        return
+    end_ns = int(expected["time_ns"].max()) // interval_ns * interval_ns + interval_ns
+    found = store.rollup(PATHS, max(START, from_ns), end_ns, interval_ns)
+    bad = (expected["quality"] >> 31 != 0) | np.isnan(expected["bits"].view(np.float64))
+    wanted = np.zeros(len(expected), dtype=[("tag", "<i8"), ("start_ns", "<i8")])
+    wanted["tag"] = expected["tag"]
+    wanted["start_ns"] = expected["time_ns"] // interval_ns * interval_ns
+    keys, place, samples = np.unique(wanted, return_inverse=True, return_counts=True)
+    columns: Sequence[tuple[str, NDArray[np.int64], NDArray[np.int64]]] = [
+        ("tag", found.tag, keys["tag"]),
+        ("start_ns", found.start_ns, keys["start_ns"]),
+        ("samples", found.samples, samples),
+        ("bad", found.bad, np.bincount(place, bad, len(keys)).astype(np.int64)),
+    ]
+    for name, told, owed in columns:
+        np.testing.assert_array_equal(told, owed, err_msg=f"rollups of {interval_ns} ns: {name}")
