@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from historian.errors import WrongInput
 from historian.frame import Qualities, Series, Times, Values
 from historian.quality import Mask, is_bad

@@ -75,6 +75,12 @@ class Newest:
         time_ns, value, quality, arrival_ns = self._rows[number].tolist()
         return Sample(time_ns, value, quality, arrival_ns)
 
+    @property
+    def arrival_ns(self) -> int:
+        """When the latest of them arrived; 0 when there is none."""
+        there = self._rows["time_ns"] != _NEVER
+        return int(self._rows["arrival_ns"][there].max(initial=0))
+
     def _grow(self, size: int) -> None:
         if size > len(self._rows):
             more = np.zeros(size - len(self._rows), dtype=_ROW)

@@ -8,6 +8,7 @@ from typing import Final, Protocol
 import numpy as np
 
 from historian.frame import NS, Series
+from historian.quality import is_good
 
 _FIRST_STEP_NS: Final = 600 * NS
 # A dense stretch may follow an empty one, and is to fit into memory at once.
@@ -50,7 +51,7 @@ def piecewise(
 
 
 def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span) -> Series:
-    """One tag's samples in [start, end), with at least the last before it and the first after it, if any.
+    """One tag's samples in [start, end), with what lies around it up to the nearest good ones.
 
     Looks near first, then farther and farther, because the neighbour of a silent tag may be months away.
     """
@@ -63,16 +64,16 @@ def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span) -
     while at > first:
         low = max(first, at - reach_ns)
         found = read([path], low, at)[path]
-        if len(found):
-            parts.insert(0, found)
+        parts.insert(0, found)
+        if is_good(found.quality).any():
             break
         at, reach_ns = low, reach_ns * _FARTHER
     at, reach_ns = end_ns, _FIRST_REACH_NS
     while at <= last:
         high = min(last + 1, at + reach_ns)
         found = read([path], at, high)[path]
-        if len(found):
-            parts.append(found)
+        parts.append(found)
+        if is_good(found.quality).any():
             break
         at, reach_ns = high, reach_ns * _FARTHER
     return Series(

@@ -269,13 +269,15 @@ def _schema_of(db: sqlite3.Connection) -> tuple[str] | None:
 
 
 def _groups(rows: Sequence[tuple[int, int, int, int]]) -> Iterator[list[tuple[int, int, int, int]]]:
-    """Neighbouring rows that may share one: few samples, close in source time."""
+    """Neighbouring rows that may share one: numbers without a gap, few samples, close in source time."""
     group: list[tuple[int, int, int, int]] = []
     low, high, samples = 2**62, -(2**62), 0
     for row in rows:
-        _, first_ns, last_ns, count = row
+        seq, first_ns, last_ns, count = row
         low, high, samples = min(low, first_ns), max(high, last_ns), samples + count
-        if group and (samples > _FOLD_SAMPLES or high - low > _FOLD_SPAN_NS):
+        # A row tells the numbers of its first and last frame only: none may be missing between them.
+        parted = bool(group) and seq != group[-1][0] + 1
+        if group and (parted or samples > _FOLD_SAMPLES or high - low > _FOLD_SPAN_NS):
             yield group
             group, low, high, samples = [], first_ns, last_ns, count
         group.append(row)

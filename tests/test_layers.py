@@ -45,7 +45,10 @@ INTRUDERS = {
         "import meltledger.demoline",
     ),
     "the simulator uses the historian's values, not its store": ("simulator", "import historian.embedded"),
-    "only the wiring knows which kind of store it is": ("meltledger/verbs/serve.py", "import historian.influx"),
+    "only the wiring knows which kind of store it is": (
+        "meltledger/verbs/serve.py",
+        "import historian.influx",
+    ),
 }
 
 

@@ -28,9 +28,11 @@ A **segment** is everything the archive holds of one window of *source time*: a 
     One row a frame that the segment has samples of: ``seq`` (arrival number, int64, rising), ``arrival``
     (timestamp, UTC), ``epoch`` (clock epoch, int32). Join on ``seq`` for a sample's arrival.
 ``audit``
-    Samples that a later write of the same tag, source time and clock epoch replaced, as OPC 10000-11 keeps
-    modified values: the columns of ``long`` and ``arrival``, ``epoch``, ``replaced_by`` (the seq that won).
-    Missing when nothing was replaced. Not among the segment's samples.
+    What was sent but is not among the samples as it came: the columns of ``long`` and ``arrival``, ``epoch``,
+    ``replaced_by``. That is the seq of the frame that wrote another sample for the same tag, source time and
+    clock epoch, as OPC 10000-11 keeps modified values; -1 where a later frame only repeated it; -2 where it
+    stands among the samples with a lower quality. Missing when there is none. With it, frames can be told
+    exactly as they came.
 
 ``manifest.json``, UTF-8, keys sorted (``historian.archive.manifest`` reads and writes it)::
 

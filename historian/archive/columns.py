@@ -59,6 +59,11 @@ class FrameTable:
         chosen = np.isin(self.seq, seq)
         return FrameTable(self.seq[chosen], self.arrival_ns[chosen], self.epoch[chosen])
 
+    def between(self, first_seq: int, last_seq: int) -> FrameTable:
+        """The frames from one number to another, both taken in."""
+        inside = slice(*np.searchsorted(self.seq, [first_seq, last_seq + 1]).tolist())
+        return FrameTable(self.seq[inside], self.arrival_ns[inside], self.epoch[inside])
+
     def places(self, seq: Seqs) -> Rows:
         """The row of each of these numbers, all of which are in the table."""
         return np.searchsorted(self.seq, seq)
@@ -133,25 +138,30 @@ class Columns:
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """What stays and what was overwritten.
+    """What stays, what was overwritten, and what else is needed to tell the frames as they came.
 
     Attributes:
         kept: sorted by tag, source time and arrival number; each (tag, time, clock epoch) once.
         replaced: what the next write of the same (tag, time, epoch) changed, same order.
         replaced_by: the number of the frame that did it, shape of ``replaced``.
+        repeated: what the next write repeated, same order.
+        graded: what is kept with a lower quality, as it came, same order.
     """
 
     kept: Columns
     replaced: Columns
     replaced_by: Seqs
+    repeated: Columns
+    graded: Columns
 
 
 def merge(samples: Columns, frames: FrameTable) -> Merged:
     """One sample for each tag, source time and clock epoch: the last one written.
 
-    A repetition with the same value and quality replaces the earlier one without a trace: nothing was
-    modified. So what is told as replaced does not depend on how often samples were merged on the way. Samples of one tag and time from different epochs stay, and the good ones become uncertain,
-    because the clock that stamped them was changed and nobody can tell which came first.
+    A repetition with the same value and quality replaces the earlier one, but nothing was modified. So what
+    is told as replaced does not depend on how often samples were merged on the way. Samples of one tag and
+    time from different epochs stay, and the good ones become uncertain, because the clock that stamped them
+    was changed and nobody can tell which came first.
 
     Args:
         samples: in any order; of two rows of one frame the later row counts.
@@ -165,7 +175,8 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     same_time = (rows.tag[1:] == rows.tag[:-1]) & (rows.time_ns[1:] == rows.time_ns[:-1])
     same = same_time & (epoch[1:] == epoch[:-1])
     if not same_time.any():
-        return Merged(rows, rows.where(slice(0, 0)), rows.seq[:0])
+        none = rows.where(slice(0, 0))
+        return Merged(rows, none, none.seq, none, none)
     last = np.append(~same, True)
     # In two epochs: all of the run, so that what was raised before compares as what is not yet.
     raised = _raised(rows, _in_two(same_time, same))
@@ -173,7 +184,13 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     changed = ~last & ~_alike(raised, np.arange(len(rows)), next_one)
     kept = raised.where(last)
     kept = kept.where(np.lexsort((kept.seq, kept.time_ns, kept.tag)))
-    return Merged(kept, rows.where(changed), rows.seq[next_one[changed]])
+    return Merged(
+        kept,
+        replaced=rows.where(changed),
+        replaced_by=rows.seq[next_one[changed]],
+        repeated=rows.where(~last & ~changed),
+        graded=rows.where(last & (raised.quality != rows.quality)),
+    )
 
 
 def modified_of(replaced: Columns, replaced_by: Seqs, frames: FrameTable) -> list[Modified]:
@@ -188,7 +205,7 @@ def _in_two(same_time: NDArray[np.bool_], same: NDArray[np.bool_]) -> NDArray[np
     """Which rows stand in a run of one tag and time that two epochs share.
 
     Args:
-        same_time, same: whether each row but the first shares tag and time, and epoch too, with the one before.
+        same_time, same: whether a row, from the second on, shares tag and time (and epoch) with the last one.
     """
     run = np.cumsum(np.append(True, ~same_time)) - 1
     shared = np.zeros(run[-1] + 1, dtype=np.bool_)

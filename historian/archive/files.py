@@ -14,7 +14,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from historian.archive.columns import Columns, FrameTable, Merged
+from historian.archive.audit import Audit
+from historian.archive.columns import Columns, FrameTable
 from historian.archive.manifest import FileEntry, Kind
 from historian.archive.numbers import UNITS, from_arrow, integers, times_from_arrow, valid
 from historian.archive.tables import QUALITY
@@ -105,12 +106,9 @@ class OpenFile:
         at = self.parquet.schema_arrow.get_field_index("seq")
         chunks = (self.parquet.metadata.row_group(g).column(at) for g in range(self.parquet.num_row_groups))
         met = [c.statistics.min <= last_seq and c.statistics.max >= first_seq for c in chunks]
+        first_ns, end_ns = self.entry.first_ns, self.entry.last_ns + 1
         groups = np.flatnonzero(met).tolist()
-        if self.entry.kind is Kind.AUDIT:
-            rows = long_rows(self.parquet.read_row_groups(groups))
-        else:
-            first_ns, end_ns = self.entry.first_ns, self.entry.last_ns + 1
-            rows = Columns.joined(self.read(self.entry.tags, first_ns, end_ns, groups=groups))
+        rows = Columns.joined(self.read(self.entry.tags, first_ns, end_ns, groups=groups))
         return rows.where((rows.seq >= first_seq) & (rows.seq <= last_seq))
 
     def newest(self, tags: Sequence[int]) -> list[Columns]:
@@ -192,14 +190,13 @@ class OpenFile:
         arrival_ns = times_from_arrow(table["arrival"])
         return FrameTable(integers(table["seq"], np.int64), arrival_ns, integers(table["epoch"], np.int32))
 
-    def audit(self) -> tuple[Merged, FrameTable]:
-        """What an audit file says was replaced, and the frames that it had come in."""
+    def audit(self) -> tuple[Audit, FrameTable]:
+        """What an audit file holds, and the frames that it had come in."""
         table = self.parquet.read()
         rows = long_rows(table)
         arrival_ns, epoch = times_from_arrow(table["arrival"]), integers(table["epoch"], np.int32)
         seq, first = np.unique(rows.seq, return_index=True)
-        replaced_by = integers(table["replaced_by"], np.int64)
-        return Merged(rows.where(slice(0, 0)), rows, replaced_by), FrameTable(
+        return Audit(rows, integers(table["replaced_by"], np.int64)), FrameTable(
             seq, arrival_ns[first], epoch[first]
         )
 

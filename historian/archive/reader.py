@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from historian.archive.columns import Columns, FrameTable, modified_of
+from historian.archive.columns import Columns, FrameTable
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, FileEntry, Kind, Manifest
 from historian.archive.outline import outline_parts
@@ -125,9 +125,8 @@ class ArchiveReader:
     def frames(self, after: int = 0) -> Iterator[tuple[int, Frame]]:
         """The frames as they arrived, with their arrival numbers, from the one after ``after``.
 
-        What a later frame overwrote is in the frame that brought it. Not given are samples that a later frame
-        repeated unchanged, and frames without any sample; where clock epochs collided, qualities are as
-        stored.
+        What a later frame overwrote or repeated is in the frame that brought it, and qualities are as they
+        came.
         """
         while (first := self._steadily(partial(self._next_number, after))) is not None:
             last = first + _FRAMES_AT_ONCE - 1
@@ -165,11 +164,9 @@ class ArchiveReader:
         found: list[Modified] = []
         for segment in self.manifest.between(start_ns, end_ns):
             for entry in segment.of_kind(Kind.AUDIT):
-                merged, _ = self._files.of(entry).audit()
-                old = merged.replaced
-                inside = (old.tag == number) & (old.time_ns >= start_ns) & (old.time_ns < end_ns)
+                audit, _ = self._files.of(entry).audit()
                 frames = self._frame_table(segment.start_ns, segment.end_ns)
-                found.extend(modified_of(old.where(inside), merged.replaced_by[inside], frames))
+                found.extend(audit.modified(number, start_ns, end_ns, frames))
         return found
 
     def _next_number(self, after: int) -> int | None:

@@ -8,7 +8,8 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from historian.archive.columns import Columns, Merged, Seqs
+from historian.archive.audit import Audit
+from historian.archive.columns import Columns, Seqs
 from historian.archive.manifest import HOUR_NS, FileEntry, Kind, Level, Segment
 from historian.archive.numbers import UNITS, form_of, unit_of
 from historian.archive.supply import Supply, Window
@@ -55,7 +56,7 @@ class Rewrite:
         alone = [tag for tag in self._supply.tags if tag not in together]
         if alone:
             self._write_long(alone)
-        if self._supply.replaced:
+        if self._supply.audits:
             self._write_audit()
         return self._close()
 
@@ -101,21 +102,17 @@ class Rewrite:
         self._keep("long", Kind.LONG, file.close(), file.rows, tally)
 
     def _write_audit(self) -> None:
-        parts = self._supply.replaced
-        replaced = Columns.joined([m.replaced for m in parts])
-        replaced_by = np.concatenate([m.replaced_by for m in parts])
-        order = np.lexsort((replaced.seq, replaced.time_ns, replaced.tag))
-        merged = Merged(replaced.where(slice(0, 0)), replaced.where(order), replaced_by[order])
-        paths = {n: self._tags[n].path for n in np.unique(replaced.tag).tolist()}
+        audit = Audit.joined(self._supply.audits)
+        paths = {n: self._tags[n].path for n in np.unique(audit.rows.tag).tolist()}
         tally = _Tally()
-        tally.take(merged.replaced)
-        data = audit_file(merged, self._supply.frames, paths)
-        self._keep("audit", Kind.AUDIT, data, len(replaced), tally, used=False)
+        tally.take(audit.rows)
+        data = audit_file(audit, self._supply.frames, paths)
+        self._keep("audit", Kind.AUDIT, data, len(audit), tally)
 
     def _close(self) -> Segment:
         """The frames file, written last: with it the segment is whole."""
         window = self._window
-        used = np.unique(np.concatenate(self._seqs))
+        used = np.unique(np.concatenate([*self._seqs, self._supply.named]))
         frames = self._supply.frames.only(used)
         held = [f for f in self._files if f.kind in (Kind.WIDE, Kind.LONG)]
         samples = sum(f.samples for f in held)
@@ -145,9 +142,7 @@ class Rewrite:
             (*self._files, entry),
         )
 
-    def _keep(
-        self, name: str, kind: Kind, data: bytes, rows: int, tally: _Tally, *, used: bool = True
-    ) -> None:
+    def _keep(self, name: str, kind: Kind, data: bytes, rows: int, tally: _Tally) -> None:
         path, size, sha256 = self._put(name, data)
         self._files.append(
             FileEntry(
@@ -164,8 +159,7 @@ class Rewrite:
                 tuple(sorted(tally.tags)),
             )
         )
-        if used:
-            self._seqs.extend(tally.seqs)
+        self._seqs.extend(tally.seqs)
 
 
 class _Tally:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from historian.archive.columns import Columns, FrameTable, Merged, merge
+from historian.archive.audit import Audit
+from historian.archive.columns import Columns, FrameTable, Seqs, merge
 from historian.archive.files import Files
 from historian.archive.groups import Groups, agreed, groups_of
 from historian.archive.manifest import Kind, Level, Segment
@@ -33,20 +34,30 @@ class Supply:
     """
 
     def __init__(
-        self, window: Window, old: Sequence[Segment], fresh: Columns, arrivals: FrameTable, files: Files
+        self,
+        window: Window,
+        old: Sequence[Segment],
+        fresh: Columns,
+        arrivals: FrameTable,
+        files: Files,
+        *,
+        empty: Seqs,
     ) -> None:
         """From the segments that the window covers and from samples that lie in it.
 
         Args:
-            arrivals: holds every frame that ``fresh`` names.
+            arrivals: holds every frame that ``fresh`` or ``empty`` names.
+            empty: numbers of frames without a sample that are to stand in this segment.
         """
         self._window = window
         self._old = old
         self._open = [files.of(f) for s in old for f in s.of_kind(Kind.WIDE, Kind.LONG)]
         tables = [files.of(f).frames() for s in old for f in s.of_kind(Kind.FRAMES)]
         audits = [files.of(f).audit() for s in old for f in s.of_kind(Kind.AUDIT)]
-        self.replaced: list[Merged] = [merged for merged, _ in audits]
+        self.audits: list[Audit] = [audit for audit, _ in audits]
         self.frames = FrameTable.union([*tables, *(table for _, table in audits), arrivals])
+        # With those that hold no sample at all: the next ones' numbers count them.
+        self.named = np.concatenate([*(t.seq for t in tables), *(t.seq for _, t in audits), empty])
         self.tags = sorted({t for f in self._open for t in f.entry.tags} | set(np.unique(fresh.tag).tolist()))
         self._fresh = fresh.where(np.argsort(fresh.tag, kind="stable"))
         self._merged: Columns | None = None
@@ -83,8 +94,9 @@ class Supply:
 
     def _merge(self, samples: Columns) -> Columns:
         merged = merge(samples, self.frames)
-        if len(merged.replaced):
-            self.replaced.append(merged)
+        audit = Audit.of(merged)
+        if len(audit):
+            self.audits.append(audit)
         return merged.kept
 
 

@@ -11,7 +11,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from historian.archive.columns import Columns, FrameTable, Merged
+from historian.archive.audit import Audit
+from historian.archive.columns import Columns, FrameTable
 from historian.archive.numbers import Form, to_arrow, unit_of
 from historian.archive.numbers import times_to_arrow as times
 from historian.frame import Times
@@ -159,17 +160,17 @@ def frames_file(frames: FrameTable, note: Mapping[str, Any]) -> bytes:
     return file.close(note)
 
 
-def audit_file(merged: Merged, frames: FrameTable, paths: Mapping[int, str]) -> bytes:
-    """What later writes replaced, with when it had come and which frame replaced it."""
-    arrival_ns: Times = frames.arrival_ns[frames.places(merged.replaced.seq)]
-    epoch = frames.epoch[frames.places(merged.replaced.seq)]
-    unit = unit_of(np.append(arrival_ns, merged.replaced.time_ns))
+def audit_file(audit: Audit, frames: FrameTable, paths: Mapping[int, str]) -> bytes:
+    """What was sent but is not among the samples, with when it had come and what replaced it."""
+    rows = audit.rows
+    arrival_ns: Times = frames.arrival_ns[frames.places(rows.seq)]
+    unit = unit_of(np.append(arrival_ns, rows.time_ns))
     schema = _long_schema(unit)
     schema = schema.append(pa.field("arrival", pa.timestamp(unit, tz="UTC")))
     schema = schema.append(pa.field("epoch", pa.int32())).append(pa.field("replaced_by", pa.int64()))
     file = ParquetBytes(schema, dictionary=["tag", "tag_id", "value", "quality"])
-    columns = long_columns(merged.replaced, paths, unit)
-    file.add([*columns, times(arrival_ns, unit), pa.array(epoch), pa.array(merged.replaced_by)])
+    epoch = pa.array(frames.epoch[frames.places(rows.seq)])
+    file.add([*long_columns(rows, paths, unit), times(arrival_ns, unit), epoch, pa.array(audit.replaced_by)])
     return file.close()
 
 

@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 import numpy as np
 
-from historian.archive.columns import Columns, FrameTable
+from historian.archive.columns import Columns, FrameTable, Seqs
 from historian.archive.disk import Disk, HostDisk
 from historian.archive.files import Files
 from historian.archive.manifest import DAY_NS, NAME, Level, Manifest, Segment, window_of
@@ -80,20 +80,27 @@ class ArchiveWriter:
             tags: number → tag, for every tag in the frames and in the archive.
 
         Returns:
-            the arrival number up to which the archive holds every frame: rows up to it may go.
+            the arrival number up to which the archive holds every frame: rows up to it may go. Frames without
+            a sample at the end of all wait for the next that has one.
 
         Raises:
             UnknownTag: a number without a tag. StoreFull, StoreReadOnly: the archive is as it was before.
         """
         self._settle()
         batch: list[tuple[int, Frame]] = []
+        empty: list[tuple[int, Frame]] = []
         held = 0
         for seq, frame in frames:
             if up_to_seq is not None and seq > up_to_seq:
                 break
             if seq <= self.manifest.sealed_seq:
                 continue
-            batch.append((seq, frame))
+            if len(frame) == 0:
+                # It has no window; it goes along with the next frame that has one.
+                empty.append((seq, frame))
+                continue
+            batch += [*empty, (seq, frame)]
+            empty = []
             held += len(frame)
             if held >= _AT_ONCE:
                 self._take(batch, tags)
@@ -123,17 +130,16 @@ class ArchiveWriter:
         self._replace(self.manifest.changed([], drop=segments))
 
     def _take(self, batch: Sequence[tuple[int, Frame]], tags: Mapping[int, Tag]) -> None:
-        sealed_seq = batch[-1][0]
         arrivals = FrameTable.of((n, f.arrival_ns, f.clock_epoch) for n, f in batch)
         fresh = Columns.of_frames(batch)
         missing = sorted(set(np.unique(fresh.tag).tolist()) - set(tags))
         if missing:
             raise UnknownTag(f"{self._root}: frames hold the tag numbers {missing[:5]}, which no tag has")
-        self._change(self._windows(fresh), fresh, arrivals, tags, sealed_seq)
+        self._change(list(self._windows(fresh)), fresh, arrivals, tags, batch[-1][0])
 
     def _change(
         self,
-        windows: Iterable[tuple[Level, int]],
+        windows: Sequence[tuple[Level, int]],
         fresh: Columns,
         arrivals: FrameTable,
         tags: Mapping[int, Tag],
@@ -141,11 +147,13 @@ class ArchiveWriter:
     ) -> None:
         """Write the segments of some windows anew and let the manifest name them."""
         self._written = []
+        empty = np.setdiff1d(arrivals.seq, fresh.seq)
         try:
             new = []
             for level, start_ns in windows:
                 inside = fresh.between(start_ns, start_ns + level.span_ns)
-                new.append(self._rewrite(level, start_ns, inside, arrivals, tags, sealed_seq))
+                new.append(self._rewrite(level, start_ns, inside, arrivals, empty, tags, sealed_seq))
+                empty = empty[:0]
             self._sync(new)
         except MeltledgerError:
             # No manifest names them, and on a full disk the next try needs their space.
@@ -171,6 +179,7 @@ class ArchiveWriter:
         start_ns: int,
         fresh: Columns,
         arrivals: FrameTable,
+        empty: Seqs,
         tags: Mapping[int, Tag],
         sealed_seq: int,
     ) -> Segment:
@@ -184,9 +193,8 @@ class ArchiveWriter:
             self._disk.write(self._root / path, data)
             return path, len(data), hashlib.sha256(data).hexdigest()
 
-        supply = Supply(
-            window, self.manifest.between(window.start_ns, window.end_ns), fresh, arrivals, self._files
-        )
+        old = self.manifest.between(window.start_ns, window.end_ns)
+        supply = Supply(window, old, fresh, arrivals, self._files, empty=empty)
         return Rewrite(window, supply, tags, put).segment()
 
     def _sync(self, new: Sequence[Segment]) -> None:

@@ -109,14 +109,18 @@ def _copied(folder: Path, part: Path, progress: Progress) -> Contents:
 
 
 def _loose(folder: Path) -> list[Path]:
-    """Every file that no list names: recent.db first, journal, trials and whatever else lies there."""
+    """Every file that no list names: journal, trials and whatever else lies there, recent.db last.
+
+    The journal remembers the number of the last frame that was judged. In this order none that it names is
+    missing from recent.db; else frames to come would get its numbers and be taken for judged.
+    """
     listed = (folder / ARCHIVE, folder / ROLLUPS)
     found = [
         p
         for p in folder.rglob("*")
         if p.is_file() and not p.name.endswith(_NOT_COPIED) and not any(root in p.parents for root in listed)
     ]
-    return sorted(found, key=lambda p: (p != folder / RECENT, p))
+    return sorted(found, key=lambda p: (p == folder / RECENT, p))
 
 
 def _lists(folder: Path) -> Iterator[tuple[str, bytes, Contents]]:

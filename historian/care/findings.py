@@ -12,7 +12,7 @@ from historian.rollup_list import RollupList
 
 
 class Trouble(StrEnum):
-    """Kinds of findings; the last three are notes: nothing that was kept is in danger."""
+    """Kinds of findings; the last four are notes: nothing that was kept is in danger."""
 
     LIST = "list"  # a list of segments or rollups is lost or damaged
     MISSING = "missing"  # a listed file is not there
@@ -20,6 +20,7 @@ class Trouble(StrEnum):
     OVERLAP = "overlap"  # two segments hold the same time
     NUMBERS = "numbers"  # frames are missing between arrival numbers
     UNSEALED = "unsealed"  # closed hours that are not in segments yet
+    DUE = "due"  # closed hours of a line that does not run
     BEHIND = "behind"  # segments that are not rolled up yet
     HOLE = "hole"  # hours inside the record without a sample
     LEFTOVER = "leftover"  # files that no list names
@@ -27,7 +28,7 @@ class Trouble(StrEnum):
     @property
     def is_note(self) -> bool:
         """Whether it is only worth knowing."""
-        return self in (Trouble.BEHIND, Trouble.HOLE, Trouble.LEFTOVER)
+        return self in (Trouble.DUE, Trouble.BEHIND, Trouble.HOLE, Trouble.LEFTOVER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,7 @@ class Facts:
         archive_files, rollup_files: every file below those folders, but for the lists, by path with ``/``.
         rows: the rows of ``recent.db`` in order of arrival.
         recent_fault: why ``recent.db`` cannot be read as a whole; empty when it can.
+        tags_fault: why the list of tags cannot be trusted; empty when it is sound or not there.
     """
 
     manifest: Manifest | None = None
@@ -100,3 +102,4 @@ class Facts:
     rollup_files: Mapping[str, FileFact] = field(default_factory=dict)
     rows: tuple[RowFact, ...] = ()
     recent_fault: str = ""
+    tags_fault: str = ""

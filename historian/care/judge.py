@@ -11,13 +11,25 @@ from historian.archive.manifest import HOUR_NS, Manifest
 from historian.care.findings import Facts, FileFact, Finding, RowFact, Trouble
 from historian.frame import NS
 from historian.rollup_list import INTERVALS, RollupList
+from historian.upkeep import GRACE_NS
 
 SEALED_WITHIN_NS: Final = 2 * HOUR_NS
 """How long after the arrival of a frame its hour may stay unsealed before that is told."""
 
+MARKED: Final = 500_000
+"""From how many missing numbers on an empty frame is the mark of a ``recent.db`` that was made anew."""
 
-def judge(facts: Facts) -> list[Finding]:
-    """Everything that is not as it should be, the worst kinds first."""
+_THE_WRITER: Final = "the `meltledger run` at work here should have sealed it: its journal says what is wrong"
+_NOBODY: Final = "the next `meltledger run` seals it, or --repair"
+
+
+def judge(facts: Facts, *, now_ns: int = 0, is_written: bool = False) -> list[Finding]:
+    """Everything that is not as it should be, the worst kinds first.
+
+    Args:
+        now_ns: UTC; tells which hours are closed where no writer is at work; 0 when nobody asks.
+        is_written: whether a writer is at work, so that what is due is its business.
+    """
     manifest = facts.manifest or Manifest("")
     rollups = facts.rollups or RollupList()
     found = [
@@ -27,7 +39,7 @@ def judge(facts: Facts) -> list[Finding]:
         *_rows(facts.rows),
         *_overlaps(manifest),
         *_numbers(manifest, facts.rows),
-        *_unsealed(manifest, facts.rows),
+        *_unsealed(manifest, facts.rows, 0 if is_written else now_ns, is_written),
         *_behind(manifest, rollups),
         *_holes(manifest, facts.rows),
     ]
@@ -72,6 +84,7 @@ def _lists(facts: Facts) -> Iterator[Finding]:
         ("archive/manifest.json", facts.manifest_fault),
         ("rollups/manifest.json", facts.rollups_fault),
         ("recent.db", facts.recent_fault),
+        ("tags.json", facts.tags_fault),
     ):
         if fault:
             yield Finding(Trouble.LIST, name, fault)
@@ -128,25 +141,31 @@ def _numbers(manifest: Manifest, rows: Sequence[RowFact]) -> Iterator[Finding]:
     """Frames that are neither sealed nor recent: arrival numbers rise by one."""
     reached = manifest.sealed_seq
     for row in rows:
+        if row.samples == 0 and row.seq > reached + MARKED:
+            # Numbers that were passed over on purpose, when recent.db was made anew.
+            reached = row.seq
         if row.first_seq > reached + 1:
             text = f"the frames with arrival numbers {reached + 1} to {row.first_seq - 1} are not there"
             yield Finding(Trouble.NUMBERS, f"recent.db, before row {row.seq}", text)
         reached = max(reached, row.seq)
 
 
-def _unsealed(manifest: Manifest, rows: Sequence[RowFact]) -> Iterator[Finding]:
+def _unsealed(
+    manifest: Manifest, rows: Sequence[RowFact], now_ns: int, is_written: bool
+) -> Iterator[Finding]:
+    """What is overdue by the frames' own arrivals; else what the clock says is due."""
     newest_ns = max((row.arrival_ns for row in rows), default=0)
-    due = [
-        (row.first_ns, row.last_ns)
-        for row in rows
-        if row.samples and row.seq > manifest.sealed_seq and row.arrival_ns < newest_ns - SEALED_WITHIN_NS
-    ]
-    for low, high in hours_of(due):
-        text = (
-            f"{said(low)} to {said(high)} is not sealed yet; "
-            "it is safe in recent.db, and the next `meltledger run` seals it"
-        )
+    left = [row for row in rows if row.samples and row.seq > manifest.sealed_seq]
+    late = [(r.first_ns, r.last_ns) for r in left if r.arrival_ns < newest_ns - SEALED_WITHIN_NS]
+    who = _THE_WRITER if is_written else _NOBODY
+    for low, high in hours_of(late):
+        text = f"{said(low)} to {said(high)} is not sealed yet; it is safe in recent.db, and {who}"
         yield Finding(Trouble.UNSEALED, "recent.db", text, low, high)
+    closed_ns = (now_ns - GRACE_NS) // HOUR_NS * HOUR_NS
+    due = [(row.first_ns, row.last_ns) for row in left if row.arrival_ns < closed_ns]
+    for low, high in hours_of(due) if not late else ():
+        text = f"{said(low)} to {said(high)} is to be sealed; it is safe in recent.db, and {_NOBODY}"
+        yield Finding(Trouble.DUE, "recent.db", text, low, high)
 
 
 def _behind(manifest: Manifest, rollups: RollupList) -> Iterator[Finding]:

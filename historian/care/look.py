@@ -13,6 +13,7 @@ from historian.care.findings import Facts, FileFact, RowFact
 from historian.errors import StoredDataDamaged, WrongInput
 from historian.rollup_list import RollupList
 from historian.rows import decode
+from historian.tag_list import load_tags
 from historian.told import told
 
 ARCHIVE: Final = "archive"
@@ -71,7 +72,15 @@ def _look(folder: Path, progress: Progress) -> Facts:
     if rollups is None and not rollups_fault and facts[ROLLUPS]:
         rollups_fault = _NO_LIST
     return Facts(
-        manifest, manifest_fault, facts[ARCHIVE], rollups, rollups_fault, facts[ROLLUPS], rows, recent_fault
+        manifest=manifest,
+        manifest_fault=manifest_fault,
+        archive_files=facts[ARCHIVE],
+        rollups=rollups,
+        rollups_fault=rollups_fault,
+        rollup_files=facts[ROLLUPS],
+        rows=rows,
+        recent_fault=recent_fault,
+        tags_fault=_tags_fault(folder),
     )
 
 
@@ -121,9 +130,17 @@ def _rollups(folder: Path) -> tuple[RollupList | None, str]:
         return None, str(error)
 
 
+def _tags_fault(folder: Path) -> str:
+    try:
+        load_tags(folder)
+    except StoredDataDamaged as error:
+        return str(error)
+    return ""
+
+
 def _rows(path: Path) -> tuple[tuple[RowFact, ...], str]:
     if not path.exists():
-        return (), "is not there; frames that were not sealed yet are lost"
+        return (), f"{path}: is not there; frames that were not sealed yet are lost with it"
     found: list[RowFact] = []
     try:
         with told(path):

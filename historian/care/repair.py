@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -18,18 +19,36 @@ from historian.care.judge import judge
 from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, look, quiet
 from historian.care.mend import mended
 from historian.care.rebuild import candidates, rollups_again, with_frames
-from historian.errors import StoreReadOnly
+from historian.care.recent_again import recent_again
+from historian.errors import MeltledgerError, StoreReadOnly
+from historian.recent import Recent
+from historian.retention import Keep
 from historian.rollup_files import load_rollups
 from historian.rollup_list import RollupList
 from historian.rollup_writer import publish
+from historian.tag_list import load_tags
+from historian.tags import Tag
 from historian.told import told
+from historian.upkeep import Upkeep
 
 ASIDE: Final = "damaged"
 _WAIT_S: Final = 2
 
 
-def repair(folder: Path, disk: Disk, progress: Progress = quiet) -> tuple[list[Finding], list[str]]:
-    """Look at a store and mend what can be mended; stop its writer first.
+def repair(
+    folder: Path,
+    disk: Disk,
+    progress: Progress = quiet,
+    *,
+    now_ns: int = 0,
+    known: Mapping[str, Tag] | None = None,
+) -> tuple[list[Finding], list[str]]:
+    """Look at a store, mend what can be mended and seal what is due; stop its writer first.
+
+    Args:
+        now_ns: UTC; which hours are closed by then; 0: the frames' own arrivals tell.
+        known: whole descriptions of tags by path, as the line's file has them, for tags whose description
+            was lost.
 
     Returns:
         what was found, and a sentence for each thing that was done about it.
@@ -40,12 +59,66 @@ def repair(folder: Path, disk: Disk, progress: Progress = quiet) -> tuple[list[F
     """
     with _alone(folder / RECENT) as db:
         facts = look(folder, progress)
-        found = judge(facts)
+        found = judge(facts, now_ns=now_ns)
         deeds = [*_mend_archive(folder, facts, found, disk), *_mend_rollups(folder, facts, found, disk)]
         if db is not None and not facts.recent_fault:
             deeds += _mend_rows(folder, facts, db, disk)
         deeds += _clear(folder, found, disk)
+    if facts.recent_fault:
+        deeds += recent_again(folder, known or {}, disk)
+    elif known:
+        deeds += _describe(folder / RECENT, known)
+    deeds += _look_after(folder, facts, found, disk, now_ns)
     return found, deeds
+
+
+def _describe(path: Path, known: Mapping[str, Tag]) -> Iterator[str]:
+    """Give tags that came from no known source the description that is known of their path."""
+    recent = Recent.open(path, write=True)
+    try:
+        rows = []
+        for number, body in recent.tag_rows():
+            old = Tag.from_json(json.loads(body), id=number)
+            new = known.get(old.path)
+            if new is not None and not old.source and new.unit == old.unit and replace(new, id=number) != old:
+                rows.append((number, old.path, json.dumps(new.to_json(), ensure_ascii=False)))
+        if rows:
+            recent.put_tags(rows)
+            yield f"{RECENT}: {len(rows)} tags are described as in the line's file, such as {rows[0][1]}"
+    finally:
+        recent.close()
+
+
+def _look_after(folder: Path, facts: Facts, found: list[Finding], disk: Disk, now_ns: int) -> Iterator[str]:
+    """Seal and roll up what is due, which needs the name of the line."""
+    due = [f for f in found if f.trouble is not Trouble.HOLE]
+    if not due:
+        return
+    archive = load_manifest(folder / ARCHIVE)
+    line = archive.line if archive else _line_of(folder)
+    if not line:
+        if any(f.trouble in (Trouble.UNSEALED, Trouble.DUE) for f in due):
+            yield "nothing was sealed yet, so the line's name is not known here: `meltledger run` seals it"
+        return
+    arrived_ns = max((row.arrival_ns for row in facts.rows), default=0)
+    try:
+        with closing(Upkeep.open(folder, line, Keep(), disk=disk)) as upkeep:
+            kept = upkeep.step(now_ns or arrived_ns)
+    except MeltledgerError as error:
+        yield f"what is due could not be sealed and rolled up: {error}"
+        return
+    if kept.frames:
+        yield f"{ARCHIVE}: {kept.frames} frames of closed hours were sealed"
+    if kept.rollups:
+        yield f"{ROLLUPS}: {kept.rollups} files were written, from the raw samples"
+
+
+def _line_of(folder: Path) -> str:
+    try:
+        listed = load_tags(folder)
+    except MeltledgerError:
+        listed = None
+    return listed.line if listed else ""
 
 
 @contextmanager
@@ -98,7 +171,7 @@ def _mend_archive(folder: Path, facts: Facts, found: list[Finding], disk: Disk) 
 
 
 def _mend_rollups(folder: Path, facts: Facts, found: list[Finding], disk: Disk) -> Iterator[str]:
-    """The same for rollups; what has its raw samples yet is made again by the next writer."""
+    """The same for rollups; what has its raw samples yet is made again afterwards."""
     hurt = [f for f in found if f.where.startswith(f"{ROLLUPS}/") and not f.trouble.is_note]
     if not hurt:
         return

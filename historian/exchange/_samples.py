@@ -47,6 +47,18 @@ class Samples:
 _Sample = tuple[float, int, Row]
 
 
+def is_status_code(number: int) -> bool:
+    """Whether a number may be an OPC UA StatusCode, and not a panel's own 1 for good and 2 for doubtful.
+
+    Source: OPC 10000-4, 7.39.1: the info bits are zero unless the info type (0x0400) says what they mean.
+
+    Example:
+        >>> [is_status_code(n) for n in (0, 1, 192, 0x0403, 0x808C0000, 2**32)]
+        [True, False, False, True, True, False]
+    """
+    return number < 2**32 and (number >= 0x1_0000 or number == 0 or bool(number & 0x0400))
+
+
 @dataclass(slots=True)
 class Reader:
     """Turns rows into samples; counts what repeats.
@@ -168,7 +180,8 @@ class Reader:
             code = codes.get(word)
             if code is None and not codes and _CODE.fullmatch(word):
                 code = int(word, 16) if word[:2] in ("0x", "0X") else int(word)
-            if code is None or code >= 2**32:
+                code = code if is_status_code(code) else None
+            if code is None:
                 if read.stays[j] or word:
                     self._misfit(
                         row, f"{column.name}: the quality '{shown(word)}' is unknown: add it to [qualities]"

@@ -18,6 +18,12 @@ def mapping_lines(mapping: CsvMapping, notes: Mapping[int, str]) -> Iterator[str
             yield f"[{name}]"
             yield from _pairs(section)
             yield ""
+    if mapping.qualities:
+        yield "[qualities]"
+        yield from (
+            f"{json.dumps(w, ensure_ascii=False)} = {json.dumps(q)}" for w, q in mapping.qualities.items()
+        )
+        yield ""
     for place, column in enumerate(mapping.column):
         if place in notes:
             yield f"# {notes[place]}"
@@ -29,7 +35,7 @@ def mapping_lines(mapping: CsvMapping, notes: Mapping[int, str]) -> Iterator[str
 def _pairs(section: BaseModel) -> Iterator[str]:
     for key, value in section.model_dump(mode="json", exclude_defaults=True).items():
         if isinstance(value, dict):
-            inner = ", ".join(f"{json.dumps(k, ensure_ascii=False)} = {v}" for k, v in value.items())
+            inner = ", ".join(f"{json.dumps(k, ensure_ascii=False)} = {v:g}" for k, v in value.items())
             yield f"{key} = {{ {inner} }}"
         else:
             yield f"{key} = {json.dumps(value, ensure_ascii=False)}"

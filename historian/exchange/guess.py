@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from historian.errors import WrongInput
 from historian.exchange._columns import BAD_CELLS, Found, column_of
+from historian.exchange._samples import is_status_code
 from historian.exchange._shape import Shape, shape_of, text_of
 from historian.exchange._stamps import StampGuess, stamp_of
 from historian.exchange._toml import mapping_lines
@@ -69,10 +71,11 @@ def _proposal(path: Path, encoding: str, shape: Shape, stamp: StampGuess, zone: 
         )
     long = _long_of(shape, stamp)
     found = _long_columns(shape, long) if long else _wide_columns(shape, stamp)
+    qualities = _qualities_of(shape, long, doubts)
     columns = [f for f in found if f.section is not None]
     if not columns:
         raise WrongInput(f"{path}: no column of numbers is found beside the time; write the mapping by hand")
-    mapping = _mapping(encoding, shape, stamp, zone, long, columns)
+    mapping = _mapping(encoding, shape, stamp, zone, long, columns, qualities)
     notes = {k: "; ".join(f.doubts) for k, f in enumerate(columns) if f.doubts}
     left_out = [d for f in found if f.section is None for d in f.doubts]
     every = (*doubts, *(f"{f.name}: {d}" for f in columns for d in f.doubts), *left_out)
@@ -89,6 +92,7 @@ def _mapping(
     zone: str,
     long: dict[str, Any] | None,
     columns: list[Found],
+    qualities: dict[str, str],
 ) -> CsvMapping:
     return CsvMapping.model_validate(
         {
@@ -109,6 +113,7 @@ def _mapping(
                 "zone": zone,
             },
             "long": long,
+            "qualities": qualities,
             "column": [f.section for f in columns],
         }
     )
@@ -158,8 +163,37 @@ def _long_of(shape: Shape, stamp: StampGuess) -> dict[str, Any] | None:
     return {part: _column_name(shape, k) for part, k in places.items() if k >= 0}
 
 
+_LEVELS = {
+    "good": {"good", "ok", "gut", "valid", "bueno", "buena", "bien", "bon", "g"},
+    "uncertain": {"uncertain", "doubtful", "unsicher", "dudoso", "suspect", "u"},
+    "bad": {"bad", "fault", "error", "invalid", "schlecht", "malo", "mala", "fail", "b"},
+}
+
+
+def _qualities_of(shape: Shape, long: dict[str, Any] | None, doubts: list[str]) -> dict[str, str]:
+    """What the words of the quality column may mean; status codes need no saying."""
+    if long is None or "quality" not in long:
+        return {}
+    place = _place(shape, long["quality"])
+    words = Counter(w for c in shape.columns[place] if (w := c.strip()))
+    if all(w.lower().startswith("0x") or (w.isdigit() and is_status_code(int(w))) for w in words):
+        return {}
+    level = {w: next((q for q, known in _LEVELS.items() if w.casefold() in known), "") for w in words}
+    unsure = [w for w in words if not level[w]]
+    if unsure:
+        most = max(words, key=lambda w: words[w])
+        level |= {w: "good" if w == most else "uncertain" for w in unsure}
+        said = ", ".join(f"{w} as {level[w]}" for w in unsure)
+        doubts.append(f"the file does not say what its qualities mean; they are taken so: {said}")
+    return level
+
+
+def _place(shape: Shape, column: str | int) -> int:
+    return shape.names.index(column) if isinstance(column, str) else column - 1
+
+
 def _long_columns(shape: Shape, long: dict[str, Any]) -> list[Found]:
-    place = {part: shape.names.index(str(n)) if n in shape.names else int(n) - 1 for part, n in long.items()}
+    place = {part: _place(shape, n) for part, n in long.items()}
     cells: dict[str, list[str]] = {}
     units: dict[str, str] = {}
     for k, name in enumerate(shape.columns[place["name"]]):

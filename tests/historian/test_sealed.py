@@ -138,6 +138,12 @@ def check(
     ]
     assert sorted(map(repr, found)) == sorted(repr(r) for r in plain.replaced if r[0] == tag)
     assert store.last_number() == len(frames)
+    told = list(store.frames())
+    assert [number for number, _ in told] == list(range(1, len(frames) + 1))
+    for (_, mine), sent in zip(told, frames, strict=True):
+        assert (mine.arrival_ns, mine.clock_epoch) == (sent.arrival_ns, sent.clock_epoch)
+        for name in ("tag", "time_ns", "value", "quality"):
+            np.testing.assert_array_equal(getattr(mine, name), getattr(sent, name), err_msg=name)
     newest = store.latest([path]).get(path)
     assert (newest.time_ns if newest else None) == (int(whole.time_ns[-1]) if len(whole) else None)
     if len(np.unique(whole.time_ns)) == len(whole):

@@ -8,13 +8,14 @@
  * SHADOW_ROOT     the folder, an absolute path without links in it
  * SHADOW_DIARY    file that the records are added to
  * SHADOW_NOTES    file whose writes become notes in the diary: what the program says it has acknowledged
- * SHADOW_NOSYNC   part of a path: syncs of such files do nothing, though they say they did
+ * SHADOW_NOSYNC   pattern of a path: syncs of such files do nothing, though they say they did
  * SHADOW_ROOM     file of two int64: bytes that the folder may hold (below zero: any), times it was full
  */
 #define _GNU_SOURCE
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <fnmatch.h>
 #include <limits.h>
 #include <pthread.h>
 #include <stdarg.h>
@@ -340,7 +341,7 @@ int ftruncate64(int fd, off64_t size) { return ftruncate(fd, size); }
 
 static int do_sync(int call, int fd) {
     if (!is_ours(fd)) return (int)syscall(call, fd);
-    if (nosync[0] && strstr(paths[fd], nosync) != NULL) return 0;
+    if (nosync[0] && fnmatch(nosync, paths[fd], 0) == 0) return 0;
     pthread_mutex_lock(&lock);
     int done = (int)syscall(call, fd);
     if (done == 0) tell(SYNC, fd, 0, NULL, 0, NULL, 0);

@@ -87,7 +87,7 @@ class Shadow:
         """For a program that shall run under the layer.
 
         Args:
-            nosync: part of a path; syncs of such files do nothing.
+            nosync: pattern of a path, as in a shell; syncs of such files do nothing.
         """
         self.beside.mkdir(parents=True, exist_ok=True)
         room = self.beside / "room"

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from historian import NS, StoredDataDamaged, UnknownTag, WrongInput
+from historian.archive.audit import REPEATED
 from historian.archive.manifest import Kind, Level
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter, load_manifest
@@ -119,10 +120,11 @@ def test_the_audit_log_outlives_every_later_change(tmp_path: Path) -> None:
     writer.compact(TAGS, before_ns=START + DAY)
     audit = writer.manifest.segments[0].of_kind(Kind.AUDIT)[0]
     rows = pq.read_table(tmp_path / audit.path).to_pylist()
-    # The repetition of 2.0 modified nothing, so it is not there.
-    assert [(r["value"], r["seq"], r["replaced_by"]) for r in rows] == [(1.0, 1, 2), (2.0, 3, 4)]
+    # The repetition of 2.0 modified nothing; it is there for the sake of the frame that it came in.
+    found = [(r["value"], r["seq"], r["replaced_by"]) for r in rows]
+    assert found == [(1.0, 1, 2), (2.0, 2, REPEATED), (2.0, 3, 4)]
     arrivals = pq.read_table(tmp_path / audit.path)["arrival"].cast("int64").to_pylist()
-    assert arrivals == [START, START + 3]
+    assert arrivals == [START, START + 2, START + 3]
 
 
 def test_samples_of_two_clock_epochs_are_both_kept_and_uncertain(tmp_path: Path) -> None:

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 
 from historian.archive.disk import HostDisk
 from historian.archive.manifest import Manifest
+from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter, load_manifest
 from historian.embedded import EmbeddedStore
 from historian.frame import NS, Frame
+from historian.newest import Newest
 from historian.recent import Recent
+from historian.retention import Keep
 from historian.rollup_writer import RollupWriter, reader_of
+from historian.store import Modified
+from historian.tag_list import NAME as TAGS
+from historian.tag_list import TagList
 from historian.tags import Tag
+from historian.upkeep import Upkeep
 
 T0 = 1_893_456_000 * NS
 HOUR_NS = 3600 * NS
@@ -38,6 +46,7 @@ class Folder:
         self.tags = store.register([Tag(p, "bar") for p in PATHS.values()])
         store.append(*(scan(minute) for minute in range(hours * 60)))
         store.close()
+        (folder / TAGS).write_bytes(TagList("line-1", self.numbered).to_bytes())
         self.seal(sealed * 60)
         if tidy:
             self.forget()
@@ -69,8 +78,19 @@ class Folder:
     def forget(self) -> None:
         """Delete the rows that are sealed, as a writer does."""
         recent = Recent.open(self.folder / "recent.db", write=True)
-        recent._db.execute("DELETE FROM rows WHERE seq<=?", (self.manifest.sealed_seq,))
+        sealed = self.manifest.sealed_seq
+        recent.let_go(sealed, Newest.of(sealed, ArchiveReader(self.folder / "archive").latest()).to_bytes())
         recent.close()
+
+    def step(self, now_ns: int) -> None:
+        """What a running line does once a minute."""
+        with closing(Upkeep.open(self.folder, "line-1", Keep())) as upkeep:
+            upkeep.step(now_ns)
+
+    def modified(self) -> list[Modified]:
+        """What later writes replaced."""
+        with closing(EmbeddedStore.open(self.folder, mode="read")) as store:
+            return [m for path in PATHS.values() for m in store.modified(path, 0, 2**62)]
 
     @property
     def manifest(self) -> Manifest:
@@ -85,16 +105,16 @@ class Folder:
         return self.folder / "archive" / entry.path
 
     def samples(self) -> set[tuple[int, int, float]]:
-        """Every sample that the segments and the recent rows hold: tag, source time, value."""
-        found = set()
-        read = reader_of(self.folder / "archive")
-        for segment in self.manifest.segments:
-            for tag, time_ns, value, _ in read(segment):
-                found |= set(zip(tag.tolist(), time_ns.tolist(), value.tolist(), strict=True))
-        store = EmbeddedStore.open(self.folder, mode="read")
-        for _, frame in store.frames():
-            found |= set(zip(frame.tag.tolist(), frame.time_ns.tolist(), frame.value.tolist(), strict=True))
-        store.close()
+        """Every sample that a reader finds: tag, source time, value."""
+        with closing(EmbeddedStore.open(self.folder, mode="read")) as store:
+            series = store.read(list(PATHS.values()), 0, 2**62)
+        rows = [
+            (number, at, value)
+            for number, path in PATHS.items()
+            for at, value in zip(series[path].time_ns.tolist(), series[path].value.tolist(), strict=True)
+        ]
+        found = set(rows)
+        assert len(found) == len(rows), "none is doubled"
         return found
 
 

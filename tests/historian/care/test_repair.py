@@ -16,6 +16,7 @@ from historian.archive.writer import ArchiveWriter
 from historian.care import Finding, Trouble, judge, look, repair
 from historian.embedded import EmbeddedStore
 from historian.errors import StoreFull, StoreReadOnly, WrongInput
+from historian.frame import Frame
 from historian.rollup_files import RollupReader
 from historian.rollups import HOUR_NS, MINUTE_NS
 from tests.historian.care.lines import T0, Folder, expected, flip, scan
@@ -101,9 +102,13 @@ def test_samples_stay_when_only_their_arrivals_are_lost_and_late_ones_still_merg
     deeds = mend(line)
     assert "source time stands for it" in deeds and "samples are lost" not in deeds
     assert line.samples() == expected(180)
-    writer = ArchiveWriter.open(line.folder / "archive", "line-1")
-    writer.seal([(121, scan(90))], line.numbered)
-    assert line.samples() == expected(180)
+    store = EmbeddedStore.open(line.folder)
+    late = scan(90)
+    store.append(Frame(late.tag, late.time_ns, late.value + 0.5, late.quality, T0 + 4 * HOUR_NS))
+    store.close()
+    line.step(T0 + 6 * HOUR_NS)
+    assert {(tag, at, value + 0.5) for tag, at, value in expected(91, start=90)} <= line.samples()
+    assert len(line.samples()) == len(expected(180)), "each of them in place of the one before"
 
 
 @pytest.mark.parametrize("how", ["gone", "changed"])
@@ -117,12 +122,12 @@ def test_a_lost_list_is_written_again_from_the_files(line: Folder, how: str) -> 
             flip(path, 40)
     assert troubles(line)[:2] == [Trouble.LIST, Trouble.LIST]
     mend(line)
-    assert line.manifest.segments == before.segments
+    assert line.manifest.segments[:2] == before.segments
     assert line.manifest.generation > before.generation
-    assert line.manifest.sealed_seq == before.sealed_seq
+    assert line.manifest.sealed_seq >= before.sealed_seq
     assert line.samples() == expected(180)
     rollups = RollupReader(line.folder / "rollups")
-    assert rollups.read(MINUTE_NS, 0, 2**62).samples.sum() == 2 * 720
+    assert rollups.read(MINUTE_NS, 0, T0 + 2 * HOUR_NS).samples.sum() == 2 * 720
     assert found(line) == []
 
 
@@ -130,21 +135,20 @@ def test_a_list_written_again_seals_once_more_what_is_still_recent(tmp_path: Pat
     """A sealing that was cut short may have told too high a number."""
     line = Folder(tmp_path / "store", tidy=False)
     (line.folder / "archive" / NAME).unlink()
-    repair(line.folder, HostDisk())
-    assert troubles(line) == [Trouble.UNSEALED]
-    assert line.manifest.sealed_seq == 0
+    _, deeds = repair(line.folder, HostDisk())
+    assert "archive: 121 frames of closed hours were sealed" in deeds, "the sealed ones as well"
+    assert found(line) == []
     assert line.samples() == expected(180)
+    assert line.modified() == []
 
 
 def test_a_damaged_segment_is_sealed_again_from_rows_that_are_still_recent(tmp_path: Path) -> None:
     line = Folder(tmp_path / "store", tidy=False)
     flip(line.path(1, "wide"))
-    repair(line.folder, HostDisk())
-    assert line.manifest.sealed_seq == 0
-    line.seal(120)
-    line.forget()
+    mend(line)
     assert line.samples() == expected(180)
     assert found(line) == []
+    assert line.modified() == []
 
 
 def test_files_that_no_list_can_name_are_kept_when_the_list_is_lost(line: Folder) -> None:
@@ -196,7 +200,34 @@ def test_closed_hours_that_nobody_sealed_are_told(tmp_path: Path) -> None:
     (finding,) = found(line)
     assert finding.trouble is Trouble.UNSEALED
     assert (finding.start_ns, finding.end_ns) == (T0 + HOUR_NS, T0 + 3 * HOUR_NS)
-    assert "safe in recent.db" in finding.text
+    assert "safe in recent.db" in finding.text and "--repair" in finding.text
+    (beside,) = judge(look(line.folder), is_written=True)
+    assert "at work here" in beside.text and "--repair" not in beside.text
+    assert "frames of closed hours were sealed" in mend(line)
+    assert found(line) == [] and line.samples() == expected(300)
+    assert line.manifest.segments[-1].end_ns == T0 + 5 * HOUR_NS
+
+
+def test_what_a_stopped_line_left_to_be_sealed_is_a_note_and_is_sealed(line: Folder) -> None:
+    now_ns = T0 + 4 * HOUR_NS
+    (finding,) = judge(look(line.folder), now_ns=now_ns)
+    assert finding.trouble is Trouble.DUE and finding.trouble.is_note
+    assert (finding.start_ns, finding.end_ns) == (T0 + 2 * HOUR_NS, T0 + 3 * HOUR_NS)
+    assert judge(look(line.folder), now_ns=now_ns, is_written=True) == []
+    _, deeds = repair(line.folder, HostDisk(), now_ns=now_ns)
+    assert deeds[0] == "archive: 60 frames of closed hours were sealed"
+    assert judge(look(line.folder), now_ns=now_ns) == []
+    assert line.samples() == expected(180)
+
+
+def test_a_line_whose_name_is_not_known_is_left_to_its_own_run(tmp_path: Path) -> None:
+    line = Folder(tmp_path / "store", hours=5, sealed=0, tidy=False)
+    shutil.rmtree(line.folder / "archive")
+    (line.folder / "tags.json").unlink()
+    _, (deed,) = repair(line.folder, HostDisk())
+    assert "line's name is not known" in deed
+    assert not (line.folder / "archive").exists()
+    assert line.samples() == expected(300)
 
 
 def test_hours_without_a_sample_are_a_note(line: Folder) -> None:
@@ -218,9 +249,9 @@ def test_damaged_rollups_are_made_again(line: Folder) -> None:
     (file,) = (line.folder / "rollups" / "minute").rglob("*.parquet")
     flip(file)
     assert troubles(line)[0] is Trouble.DAMAGED
-    assert "made again" in mend(line)
-    line.roll_up()
-    assert RollupReader(line.folder / "rollups").read(MINUTE_NS, 0, 2**62).samples.sum() == 2 * 720
+    assert "rollups: 1 files were written, from the raw samples" in mend(line)
+    rows = RollupReader(line.folder / "rollups").read(MINUTE_NS, 0, T0 + 2 * HOUR_NS)
+    assert rows.samples.sum() == 2 * 720
 
 
 def test_a_writer_at_work_is_not_disturbed(line: Folder) -> None:
@@ -286,6 +317,6 @@ def test_a_database_that_is_none_is_told_and_the_segments_are_mended(line: Folde
     (line.folder / "recent.db").write_bytes(b"x" * 9000)
     flip(line.path(0, "wide"))
     assert troubles(line) == [Trouble.LIST, Trouble.DAMAGED]
-    found_now, deeds = repair(line.folder, HostDisk())
-    assert len(found_now) == 2 and any("written anew" in d for d in deeds)
-    assert troubles(line) == [Trouble.LIST]
+    deeds = mend(line)
+    assert "written anew" in deeds and "recent.db: made anew" in deeds
+    assert line.samples() == expected(120, start=60)

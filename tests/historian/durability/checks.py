@@ -30,13 +30,12 @@ EVER = (START - 10 * DAY, START + 1_000 * DAY)
 _HARMLESS = {Trouble.UNSEALED, Trouble.BEHIND, Trouble.HOLE, Trouble.LEFTOVER}
 
 
-def check(folder: Path, ledger: Ledger, *, in_doubt: int = 0, quick: bool = False) -> int:
+def check(folder: Path, ledger: Ledger, *, quick: bool = False) -> int:
     """Fail unless a store that nobody writes to holds exactly what was acknowledged.
 
     What was being appended when the life ended may be there as well, all or none of it.
 
     Args:
-        in_doubt: how many of the last acknowledged frames may be missing, where a commit is not synced.
         quick: look at neither rollups nor the record of what was replaced.
 
     Returns:
@@ -45,7 +44,8 @@ def check(folder: Path, ledger: Ledger, *, in_doubt: int = 0, quick: bool = Fals
     store = EmbeddedStore.open(folder, mode="read")
     try:
         upto = store.last_number()
-        assert ledger.acked - in_doubt <= upto <= ledger.sent
+        assert upto <= ledger.sent
+        assert upto >= ledger.acked or ledger.may_lose, f"{upto} frames of {ledger.acked}"
         _check_samples(store, ledger, upto)
         _check_replay(store, ledger, upto)
         _check_latest(store, ledger, upto)

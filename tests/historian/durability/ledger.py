@@ -39,6 +39,7 @@ class Ledger:
         acked: every frame up to this number was acknowledged.
         sent: no frame after this number was ever handed over.
         raw_ns, minute_ns: what retention was told to keep, nanoseconds.
+        may_lose: whether the last commits may be gone after a power cut.
         now_ns: the latest time that upkeep was told.
         open: what each thread of the life is at, by its letter, the innermost last.
         done: how often each phase was entered.
@@ -48,6 +49,7 @@ class Ledger:
     seed: int
     raw_ns: int
     minute_ns: int
+    may_lose: bool = False
     acked: int = 0
     sent: int = 0
     now_ns: int = 0
@@ -63,6 +65,10 @@ class Ledger:
         match word:
             case "opened":
                 self.open = {}
+                if self.may_lose:
+                    self.acked = min(self.acked, int(rest))
+                elif int(rest) < self.acked:
+                    self.faults.append(f"{self.acked} was acknowledged, but {line}")
             case "sending":
                 self.sent = max(self.sent, int(rest))
             case "acked":

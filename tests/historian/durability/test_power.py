@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import subprocess
 import sys
 from collections.abc import Iterator
-from itertools import count
+from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
 import pytest
 
+from historian.recent import Synchronous
 from historian.retention import Keep
 from historian.upkeep import Upkeep
 from tests.historian.durability.checks import check
@@ -26,14 +26,6 @@ pytestmark = pytest.mark.compiler
 RAW, MINUTES = 24 * HOUR, 3 * DAY
 FOLDER = "lines/line-1"
 KEEP = Keep(raw_ns=RAW, minute_ns=MINUTES)
-
-
-def lived(shadow: Shadow, life: Life, nosync: str = "") -> list[Record]:
-    """The diary of a life; its last words are in it as notes."""
-    shadow.root.mkdir(parents=True, exist_ok=True)
-    command = [sys.executable, "-m", "tests.historian.durability.life", life.text()]
-    subprocess.run(command, env=shadow.environment(nosync=nosync), check=True, cwd=ROOT)
-    return list(records(shadow.diary))
 
 
 def chosen(diary: list[Record], wanted: int, chance: Random) -> list[int]:
@@ -57,78 +49,124 @@ def chosen(diary: list[Record], wanted: int, chance: Random) -> list[int]:
     return sorted(moments | {len(diary)})
 
 
-def told(ledger: Ledger, notes: bytes) -> Ledger:
-    """The ledger with what has been noted by now."""
-    for line in notes.decode().splitlines():
-        ledger.take(line)
-    return ledger
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What a power cut has left.
 
-
-def cut(
-    tmp_path: Path, library: Path, seed: int, lives: int, cuts: int, frames: int, **how: str
-) -> Iterator[tuple[Path, Ledger, str]]:
-    """Power cuts in lives that follow one another, each on the disk that one of the cuts before has left.
-
-    Yields:
-        the disk after a cut, what the ledger said then, and words that name the cut.
+    Attributes:
+        disk: the folder.
+        ledger: as it stood at that moment.
+        where: words that name the cut.
     """
+
+    disk: Path
+    ledger: Ledger
+    where: str
+
+
+def cuts(
+    shadow: Shadow, life: Life, count: int, chance: Random, before: bytes = b"", nosync: str = ""
+) -> Iterator[Cut]:
+    """Power cuts in one life, early ones first, each on a disk of its own.
+
+    Args:
+        before: notes of the lives before this one.
+        nosync: pattern of the files whose syncs do nothing.
+    """
+    platter = Platter.of(shadow.root)
+    command = [sys.executable, "-m", "tests.historian.durability.life", life.text()]
+    subprocess.run(command, env=shadow.environment(nosync=nosync), check=True, cwd=ROOT)
+    diary = list(records(shadow.diary))
+    done = 0
+    for moment in chosen(diary, count, chance):
+        platter.take(diary[done:moment])
+        done = moment
+        disk = shadow.beside / f"cut{moment}"
+        platter.cut(disk, chance)
+        ledger = Ledger(life.seed, RAW, MINUTES, may_lose=life.synchronous == "normal")
+        for line in (before + platter.notes).decode().splitlines():
+            ledger.take(line)
+        assert not ledger.faults, ledger.faults
+        yield Cut(disk, ledger, f"seed {life.seed}, record {moment}, at {ledger.open}")
+
+
+def survived(cut: Cut) -> None:
+    """Fail unless the store opens on what a cut has left, holds what it must, and goes on from there."""
+    folder = cut.disk / FOLDER
+    if cut.ledger.acked == 0 and not (folder / "recent.db").exists():
+        return
+    try:
+        upto = check(folder, cut.ledger)
+        keeper = Upkeep.open(folder, "line 1", KEEP)
+        cut.ledger.now_ns = arrival_of(upto)
+        keeper.step(cut.ledger.now_ns)
+        keeper.close()
+        check(folder, cut.ledger)
+    except Exception as error:
+        raise AssertionError(f"{cut.where}: {error}") from error
+
+
+def life_on(disk: Path, seed: int, frames: int, synchronous: Synchronous = "full") -> Life:
+    """A life on a disk."""
+    folder = str(disk / FOLDER)
+    return Life(folder, seed, frames, beside=False, synchronous=synchronous, raw_ns=RAW, minute_ns=MINUTES)
+
+
+@pytest.mark.parametrize("synchronous", ["full", "normal"])
+@pytest.mark.parametrize(
+    ("lives", "count"),
+    [
+        pytest.param(2, 6),
+        pytest.param(6, 40, marks=[pytest.mark.long, pytest.mark.timeout(1800)]),
+    ],
+)
+def test_a_power_cut_at_any_moment_loses_and_doubles_nothing(
+    tmp_path: Path, library: Path, lives: int, count: int, synchronous: Synchronous
+) -> None:
+    """Lives follow one another, each on the disk that a cut in the one before has left."""
+    seed = lives
     chance = Random(seed)
     disk = tmp_path / "disk"
     disk.mkdir()
     noted = b""
-    number = count()
-    for life in range(lives):
-        shadow = Shadow(library, disk, tmp_path / f"beside{life}")
-        platter = Platter.of(disk)
-        diary = lived(
-            shadow,
-            Life(
-                str(disk / FOLDER),
-                seed,
-                frames,
-                beside=False,
-                raw_ns=RAW,
-                minute_ns=MINUTES,
-                synchronous="normal" if how.get("synchronous") == "normal" else "full",
-            ),
-            how.get("nosync", ""),
-        )
-        done = 0
-        for moment in chosen(diary, cuts, chance):
-            platter.take(diary[done:moment])
-            done = moment
-            disk = tmp_path / f"cut{next(number)}"
-            platter.cut(disk, chance)
-            ledger = told(Ledger(seed, RAW, MINUTES), noted + platter.notes)
-            assert not ledger.faults, ledger.faults
-            yield disk, ledger, f"seed {seed}, life {life}, record {moment}, at {ledger.open}"
-        noted += platter.notes
-
-
-def survived(disk: Path, ledger: Ledger, where: str, *, in_doubt: int = 0) -> None:
-    """Fail unless the store opens on what a cut has left, holds what it must, and goes on from there."""
-    folder = disk / FOLDER
-    if ledger.acked == 0 and not (folder / "recent.db").exists():
-        return
-    try:
-        keeper = Upkeep.open(folder, "line 1", KEEP)
-        check(folder, ledger, in_doubt=in_doubt)
-        keeper.step(arrival_of(ledger.acked))
-        keeper.close()
-        check(folder, ledger, in_doubt=in_doubt)
-    except Exception as error:
-        raise AssertionError(f"{where}: {error}") from error
+    for number in range(lives):
+        shadow = Shadow(library, disk, tmp_path / f"life{number}")
+        for cut in cuts(shadow, life_on(disk, seed, 75, synchronous), count, chance, noted):
+            # The next life goes on from the disk as it is before anybody has mended it.
+            disk = shutil.copytree(cut.disk, cut.disk.with_suffix(".next"))
+            survived(cut)
+        noted += shadow.notes.read_bytes()
 
 
 @pytest.mark.parametrize(
-    ("seed", "lives", "cuts"),
+    "nosync",
     [
-        pytest.param(1, 2, 8),
-        pytest.param(2, 6, 40, marks=[pytest.mark.long, pytest.mark.timeout(1800)]),
+        "*/recent.db-wal",
+        "*/archive/*.parquet",
+        *(
+            pytest.param(pattern, marks=pytest.mark.long)
+            for pattern in (
+                "*/recent.db",
+                "*/lines",
+                "*/archive",
+                "*/archive/line=line%201/*",
+                "*/archive/manifest.json.new",
+                "*/rollups",
+                "*/rollups/*.parquet",
+                "*/rollups/manifest.json.new",
+            )
+        ),
     ],
 )
-def test_a_power_cut_at_any_moment_loses_and_doubles_nothing(
-    tmp_path: Path, library: Path, seed: int, lives: int, cuts: int
-) -> None:
-    for disk, ledger, where in cut(tmp_path, library, seed, lives, cuts, frames=60):
-        survived(disk, ledger, where)
+def test_a_sync_that_is_left_out_is_noticed(tmp_path: Path, library: Path, nosync: str) -> None:
+    chance = Random(3)
+    for number in range(6):
+        disk = tmp_path / str(number)
+        disk.mkdir()
+        shadow = Shadow(library, disk, tmp_path / f"beside{number}")
+        for cut in cuts(shadow, life_on(disk, number, 120), 30, chance, nosync=nosync):
+            try:
+                survived(cut)
+            except AssertionError:
+                return
+    pytest.fail(f"syncs of {nosync} could be left out")

@@ -163,10 +163,9 @@ def variable_archive() -> Panel:
         confirmed={
             'tag = "panel.p_pumpe_ein.pv"': 'tag = "pump.inlet.pressure.pv"',
             'tag = "panel.n_pumpe.pv"': 'tag = "pump.speed.pv"',
-            "[[column]]": '[qualities]\n1 = "good"\n2 = "uncertain"\n\n[[column]]',
         },
         rejected={52: "never mixed"},
-        doubts=("'Rezeptur' is text",),
+        doubts=("'Rezeptur' is text", "1 as good, 2 as uncertain"),
     )  # fmt: skip
 
 

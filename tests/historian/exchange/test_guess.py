@@ -159,3 +159,39 @@ def test_a_name_that_fits_several_machines_is_left_to_a_person(tmp_path: Path) -
         "panel.zone_3_temp.pv", "extruder.zone.3.temp.pv", "panel.presion.pv",
     ]  # fmt: skip
     assert any("may be " in d and "die.zone.3.temp.pv" in d for d in found.doubts)
+
+
+@pytest.mark.parametrize(
+    ("words", "qualities", "said"),
+    [
+        (("OK", "Doubtful", "FAULT"), {"OK": "good", "Doubtful": "uncertain", "FAULT": "bad"}, ""),
+        (("192", "192", "0"), {"192": "good", "0": "uncertain"}, "192 as good, 0 as uncertain"),
+        (("0", "0x40940000", "2156658688"), {}, ""),
+    ],
+)
+def test_what_qualities_mean_is_proposed_and_asked(
+    tmp_path: Path, words: tuple[str, ...], qualities: dict[str, str], said: str
+) -> None:
+    rows = "\n".join(f"2026-07-01 12:00:{s:02d};P1;{s};{words[s % 3]}" for s in range(30))
+    found = propose(tmp_path, "time;tag;value;quality\n" + rows)
+    assert dict(found.mapping.qualities) == qualities
+    assert [said in d for d in found.doubts if "qualities mean" in d] == [True] * bool(said)
+
+
+def test_a_count_of_milliseconds_may_run_backwards(tmp_path: Path) -> None:
+    rows = "\n".join(f"17723664{s:02d}000,{s}" for s in range(59, 0, -1))
+    assert propose(tmp_path, "t,x\n" + rows).mapping.time.format == "unix_ms"
+
+
+def test_a_switch_with_an_odd_word_is_still_a_switch(tmp_path: Path) -> None:
+    rows = [f"2026-07-01 12:00:{s:02d};{'Ein' if s % 3 else 'Aus'}" for s in range(40)]
+    rows[7] = rows[7].replace("Ein", "Stör").replace("Aus", "Stör")
+    path = tmp_path / "file.csv"
+    path.write_text("time;Pumpe\n" + "\n".join(rows), encoding="utf-8")
+    assert guess_mapping(path, zone="UTC").mapping.column[0].words == {"ein": 1, "aus": 0}
+
+
+def test_the_form_of_the_date_may_stand_in_the_line_of_units(tmp_path: Path) -> None:
+    rows = "\n".join(f"01/07/2026 12:{m:02d};{m},5;{m}" for m in range(30))
+    found = propose(tmp_path, "Fecha;Caudal;Masa\ndd/mm/aaaa hh:mm;t/h;kg\n" + rows)
+    assert [(c.name, c.unit) for c in found.mapping.column] == [("Caudal", "t/h"), ("Masa", "kg")]

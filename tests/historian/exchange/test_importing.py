@@ -459,6 +459,139 @@ def test_a_unit_in_the_header_that_contradicts_is_refused(store: EmbeddedStore, 
         bring(store, path, read_mapping(SIMPLE))
 
 
+MESH = """
+[time]
+columns = ["time"]
+format = "iso"
+zone = "UTC"
+[[column]]
+name = "COLUMN"
+tag = "lab.opening.pv"
+UNIT
+"""
+
+
+@pytest.mark.parametrize(
+    ("heading", "column", "unit", "taken"),
+    [
+        ("Screen [mesh]", "Screen [mesh]", 'unit = "um"', False),
+        ("Screen mesh", "Screen mesh", 'unit = "um"', False),
+        ("Screen mesh", "Screen mesh", "", False),
+        ("Screen", "Screen", 'unit = "mesh"', False),
+        ("Mesh opening [µm]", "Mesh opening", "", True),
+        ("Screen mesh", "Screen mesh", 'unit = "1"', True),
+    ],
+)
+def test_a_mesh_column_is_no_number_of_micrometres(
+    store: EmbeddedStore, tmp_path: Path, heading: str, column: str, unit: str, taken: bool
+) -> None:
+    path = write(tmp_path, f"time,{heading}\n2026-01-01T00:00:00Z,80\n", "utf-8")
+    text = MESH.replace("COLUMN", column).replace("UNIT", unit)
+    if taken:
+        assert bring(store, path, read_mapping(text)).new == 1
+        assert store.tags()["lab.opening.pv"].unit == ("um" if "µm" in heading else "1")
+        return
+    with pytest.raises(MappingWrong, match="never turned into micrometres"):
+        bring(store, path, read_mapping(text))
+    assert store.tags() == {}
+
+
+def test_a_mesh_number_in_a_cell_is_listed_as_what_it_is(store: EmbeddedStore, tmp_path: Path) -> None:
+    path = write(tmp_path, "time,Opening [um]\n2026-01-01T00:00:00Z,80 mesh\n2026-01-01T00:00:01Z,180\n")
+    report = bring(store, path, read_mapping(MESH.replace("COLUMN", "Opening").replace("UNIT", "")))
+    assert [(r.line, "mesh is text" in r.reason) for r in report.rejects] == [(2, True)]
+    assert report.new == 1
+
+
+PRESSURE = """
+[time]
+columns = ["time"]
+format = "iso"
+zone = "UTC"
+[[column]]
+name = "p"
+tag = "filter.inlet.pressure.pv"
+"""
+
+
+def test_absolute_becomes_gauge_with_the_airs_pressure_alone(store: EmbeddedStore, tmp_path: Path) -> None:
+    path = write(tmp_path, "time,p [bara]\n2026-01-01T00:00:00Z,101.013\n")
+    with pytest.raises(MappingWrong, match=r"never mixed.*state the pressure of the air"):
+        bring(store, path, read_mapping(PRESSURE))
+    for air, said in (("1013 mm", "do not measure the same"), ("1.013 mbar", "no pressure of the air")):
+        with pytest.raises(MappingWrong, match=said):
+            read_mapping(PRESSURE + f'ambient = "{air}"')
+    bring(store, path, read_mapping(PRESSURE + 'ambient = "1013 mbar"'))
+    assert float(everything(store)[INLET][0][1]) == pytest.approx(100.0, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("written", "plain", "bar"),
+    [
+        ("barg", "bar", 100.0),
+        ("bar(g)", "bar", 100.0),
+        ("bar (g)", "bar", 100.0),
+        ("bar ü", "bar", 100.0),
+        ("psig", "psi", 6.89475729),
+        ("psi gauge", "psi", 6.89475729),
+        ("kPa(g)", "kPa", 1.0),
+    ],
+)
+def test_a_gauge_pressure_is_understood_however_the_header_writes_it(
+    store: EmbeddedStore, tmp_path: Path, written: str, plain: str, bar: float
+) -> None:
+    bring(
+        store,
+        write(tmp_path, f"time,p [{written}]\n2026-01-01T00:00:00Z,100\n", "utf-8"),
+        read_mapping(PRESSURE),
+    )
+    assert float(everything(store)[INLET][0][1]) == pytest.approx(bar)
+    unsaid = write(tmp_path, f"time,p [{plain}]\n2026-01-01T00:00:00Z,100\n")
+    with pytest.raises(MappingWrong, match="gauge or absolute"):
+        bring(store, unsaid, read_mapping(PRESSURE))
+
+
+HEAD_OF_LONG = "time\ttag\tvalue\tunit\tstatus\n"
+
+
+@pytest.mark.parametrize("told", ["OK", "1"])
+def test_a_panels_own_numbers_of_quality_are_no_status_codes(
+    store: EmbeddedStore, tmp_path: Path, told: str
+) -> None:
+    mapping = LONG.replace('"filter.inlet.pressure.pv"', '"filter.inlet.pressure.pv"\nreference = "gauge"')
+    plain = mapping.replace('[qualities]\nOK = "good"\nDOUBT = "uncertain"\nFAULT = "bad"\n', "")
+    rows = f"1000\tP1\t5\tbar\t{told}\n2000\tP1\t6\tbar\t0x40940000\n3000\tP1\t7\tbar\t0\n"
+    report = bring(store, write(tmp_path, HEAD_OF_LONG + rows), read_mapping(plain))
+    assert [(r.line, r.reason) for r in report.rejects] == [
+        (2, f"P1: the quality '{told}' is unknown: add it to [qualities]")
+    ]
+    assert [q for _, _, q in everything(store)[INLET]] == [0x40940000, 0]
+
+
+def test_a_row_may_say_the_reference_that_the_mapping_does_not(store: EmbeddedStore, tmp_path: Path) -> None:
+    rows = "1000\tP1\t5\tbar(g)\tOK\n2000\tP1\t6\tbar\tOK\n3000\tP1\t7\tbara\tOK\n"
+    report = bring(store, write(tmp_path, HEAD_OF_LONG + rows), read_mapping(LONG))
+    assert [r.line for r in report.rejects] == [3, 4]
+    assert "does not say whether it is gauge" in report.rejects[0].reason
+    assert "never mixed" in report.rejects[1].reason
+    assert [v for _, v, _ in everything(store)[INLET]] == ["5.0"]
+
+
+def test_a_difference_is_kept_as_one_and_never_as_a_temperature(store: EmbeddedStore, tmp_path: Path) -> None:
+    path = write(tmp_path, "time,a [Δ°F],b [°C]\n2026-01-01T00:00:00Z,18,2\n", "utf-8")
+    text = SIMPLE.replace('unit = "1"\n', "")
+    head = text.partition("[[column]]")[0] + "[[column]]\n"
+    bring(store, path, read_mapping(text))
+    assert (store.tags()["lab.a.pv"].unit, store.tags()["lab.b.pv"].unit) == ("[degR]{diff}", "Cel")
+    for column in ('name = "b"\ntag = "lab.a.pv"', 'name = "a"\ntag = "lab.b.pv"'):
+        with pytest.raises(MappingWrong, match="a temperature and the other a difference"):
+            bring(store, path, read_mapping(head + column))
+    with pytest.raises(MappingWrong, match="a tag of its own"):
+        bring(store, path, read_mapping(head + 'name = "b"\ntag = "lab.b.pv"\ndifference = true'))
+    bring(store, path, read_mapping(head + 'name = "b"\ntag = "lab.c.pv"\ndifference = true'))
+    assert store.tags()["lab.c.pv"].unit == "K{diff}"
+
+
 def test_differences_of_temperature_convert_without_an_offset(store: EmbeddedStore, tmp_path: Path) -> None:
     store.register([Tag("lab.a.pv", "K")])
     mapping = SIMPLE.replace('unit = "1"', 'unit = "[degF]"\ndifference = true', 1)
