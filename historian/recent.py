@@ -49,9 +49,10 @@ class Recent:
     One process writes, through as many of these as it likes; any number read. Not for network file systems.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, synchronous: Synchronous = "full") -> None:
         self.path = path
         self._db = connection
+        self._synchronous = synchronous
         self._folded_seq = 0
         self._first_seq = 1
 
@@ -82,7 +83,7 @@ class Recent:
             )
             if write:
                 db.execute("PRAGMA journal_mode=WAL")
-                db.execute(f"PRAGMA synchronous={synchronous.upper()}")
+                db.execute("PRAGMA synchronous=FULL")
                 db.execute("BEGIN IMMEDIATE")
                 for statement in _TABLES.split(";"):
                     db.execute(statement)
@@ -90,6 +91,7 @@ class Recent:
                 if found is None or int(found[0]) < SCHEMA:
                     db.execute("INSERT OR REPLACE INTO meta VALUES ('schema', ?)", (str(SCHEMA),))
                 db.execute("COMMIT")
+                db.execute(f"PRAGMA synchronous={synchronous.upper()}")
             else:
                 db.execute("PRAGMA query_only=1")
             found = _schema_of(db)
@@ -101,7 +103,7 @@ class Recent:
             raise WrongInput(
                 f"{path}: written by a newer meltledger (schema {found and found[0]}); update this one"
             )
-        return cls(path, db)
+        return cls(path, db, synchronous)
 
     def tag_rows(self) -> list[tuple[int, str]]:
         """Number and JSON body of each tag."""
@@ -109,11 +111,20 @@ class Recent:
             return self._db.execute("SELECT id, body FROM tags ORDER BY id").fetchall()
 
     def put_tags(self, rows: Sequence[tuple[int, str, str]]) -> None:
-        """Keep (number, path, JSON body), new or changed."""
-        with told(self.path), self._transaction():
-            self._db.executemany(
-                "INSERT INTO tags VALUES (?,?,?) ON CONFLICT (id) DO UPDATE SET body=excluded.body", rows
-            )
+        """Keep (number, path, JSON body), new or changed; on return they are on disk in any case.
+
+        A number that segments hold already must not be given to another tag after a power cut.
+        """
+        with told(self.path):
+            self._db.execute("PRAGMA synchronous=FULL")
+            try:
+                with self._transaction():
+                    self._db.executemany(
+                        "INSERT INTO tags VALUES (?,?,?) ON CONFLICT (id) DO UPDATE SET body=excluded.body",
+                        rows,
+                    )
+            finally:
+                self._db.execute(f"PRAGMA synchronous={self._synchronous.upper()}")
 
     def go_on_after(self, seq: int) -> None:
         """Let no frame get a number up to this one: the archive has it, though this file may not know."""

@@ -287,7 +287,7 @@ class Plant:
         dt_s, site, upsets, extruder = self.dt_s, self.site, self.upsets, self.extruder
         if self.tick % self._ticks_a_second == 0:
             self.scatter.move(self.second, site, hall_cel=self.design.hall_cel)
-            site.mains_share *= upsets.mains_share
+            site.mains_share = self.scatter.mains * upsets.mains_share
         self._command()
         feed_kg_s = self.doser.step(
             dt_s,

@@ -47,7 +47,7 @@ class Scatter:
     """The uneven day under way.
 
     Attributes:
-        dirt, density, feed: factors, 1 on an even day.
+        dirt, density, feed, mains: factors, 1 on an even day.
         foam: factor of the pressure of melt that foams throughout.
     """
 
@@ -88,6 +88,11 @@ class Scatter:
         """What the doser gives against what it says, as a factor."""
         return 1.0 + self._drift
 
+    @property
+    def mains(self) -> float:
+        """Voltage of the mains, as a share of its nominal value."""
+        return 1.0 + self._volts
+
     def move(self, second: int, site: Site, *, hall_cel: float) -> None:
         """Go on to that whole second and write the hall."""
         if not self._on:
@@ -102,7 +107,6 @@ class Scatter:
         day = sin(2.0 * pi * second / _DAY_S)
         site.ambient_cel = hall_cel + d.hall_k * day + self._draught
         site.cooling_water_cel = 16.0 + 0.5 * d.hall_k * day
-        site.mains_share = 1.0 + self._volts
 
     def loss_factors(self, count: int) -> list[float]:
         """How much more or less heat each of the zones loses than designed, shape (count,)."""

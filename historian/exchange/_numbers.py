@@ -129,5 +129,6 @@ def _all_plain(texts: Sequence[str], form: NumberForm) -> NDArray[np.float64] | 
 def _why(text: str, form: NumberForm, words: Mapping[str, float]) -> str:
     if is_mesh(text):
         return f"'{shown(text)}': {MESH}"
-    known = f" nor one of the words {', '.join(sorted(words))}" if words else ""
-    return f"'{shown(text)}' is no number with the decimal mark '{form.decimal}'{known}"
+    if words:
+        return f"'{shown(text)}' is none of the words {', '.join(sorted(words))}, and no number"
+    return f"'{shown(text)}' is no number with the decimal mark '{form.decimal}'"

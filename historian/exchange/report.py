@@ -188,8 +188,8 @@ class ImportReport:
         if not total.samples:
             return "no sample in the file"
         bad = f", {total.bad} of them not good" if total.bad else ""
-        unit = shown_unit(total.tag.unit, total.tag.reference)
-        values = "no value" if isnan(total.low) else f"{total.low:g} to {total.high:g} {unit}"
+        unit = "" if total.tag.unit == "1" else f" {shown_unit(total.tag.unit, total.tag.reference)}"
+        values = "no value" if isnan(total.low) else f"{total.low:g} to {total.high:g}{unit}"
         there = self._between(total.first_ns, total.last_ns)
         return f"{_count(total.samples, 'sample', 'samples')}{bad}, {values}, {there}"
 

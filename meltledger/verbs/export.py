@@ -38,7 +38,10 @@ _KINDS = {".csv": "csv", ".parquet": "parquet", ".xlsx": "excel"}
     "--tag", "patterns", multiple=True, help="A tag, or a pattern such as 'filter.*'; all when left out."
 )
 @click.option(
-    "--aggregate", type=click.Choice([str(a) for a in Aggregate]), help="One number an interval (OPC UA)."
+    "--aggregate",
+    type=click.Choice([str(a) for a in Aggregate]),
+    metavar="NAME",
+    help="One number an interval, after OPC UA: Average, TimeAverage, Minimum, Maximum, PercentGood, ...",
 )
 @click.option("--every", help="Length of the interval, such as '1 min'.")
 @click.option("--wide", is_flag=True, help="One column a tag (Excel always is).")

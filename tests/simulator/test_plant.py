@@ -227,6 +227,16 @@ def test_both_steps_give_the_same_run(heated: Plant) -> None:
     assert fine.meters.line_kwh == pytest.approx(coarse.meters.line_kwh, rel=0.01)
 
 
+def test_undervoltage_stays_at_its_share_and_ends(heated: Plant) -> None:
+    plant = copy.deepcopy(heated)
+    plant.upsets = Upsets(mains_share=0.85)
+    _play(plant, 30.0)
+    assert plant.site.mains_share == pytest.approx(0.85)
+    plant.upsets = Upsets()
+    _play(plant, 2.0)
+    assert plant.site.mains_share == pytest.approx(1.0)
+
+
 def test_the_head_trip_stops_feed_and_screw(running: Plant) -> None:
     plant = copy.deepcopy(running)
     plant.upsets = Upsets(melt_line_restriction=1.0)

@@ -59,10 +59,12 @@ def test_what_went_out_comes_back(line: Folder, tmp_path: Path) -> None:
 
 def test_any_tar_reads_it_and_leavings_stay_out(line: Folder, tmp_path: Path) -> None:
     line.path(0, "wide").with_name("stray.parquet").write_bytes(b"half")
+    (line.folder / "journal.db").write_bytes(b"what was judged")
     back_up(line.folder, tmp_path / "copy.tar")
     with tarfile.open(tmp_path / "copy.tar") as tar:
         names = tar.getnames()
-    assert names[0] == "recent.db" and names[-1] == "contents.json"
+    order = [names.index(n) for n in ("journal.db", "recent.db", "archive/manifest.json", "contents.json")]
+    assert order == sorted(order) and names[-1] == "contents.json"
     assert not [n for n in names if "stray" in n or n.endswith(("-wal", "-shm"))]
 
 

@@ -249,7 +249,7 @@ def test_damaged_rollups_are_made_again(line: Folder) -> None:
     (file,) = (line.folder / "rollups" / "minute").rglob("*.parquet")
     flip(file)
     assert troubles(line)[0] is Trouble.DAMAGED
-    assert "rollups: 1 files were written, from the raw samples" in mend(line)
+    assert "files were written, from the raw samples" in mend(line)
     rows = RollupReader(line.folder / "rollups").read(MINUTE_NS, 0, T0 + 2 * HOUR_NS)
     assert rows.samples.sum() == 2 * 720
 
@@ -262,10 +262,10 @@ def test_a_writer_at_work_is_not_disturbed(line: Folder) -> None:
     db.close()
 
 
-CALLS = 13  # what a repair asks of the disk in the next test
+CALLS = 40  # what a repair asks of the disk in the next test
 
 
-@pytest.mark.parametrize("calls", range(CALLS + 1))
+@pytest.mark.parametrize("calls", [*range(16), *range(16, CALLS, 4), CALLS])
 def test_a_repair_that_is_cut_short_can_be_done_again(line: Folder, calls: int) -> None:
     """A changed byte in a day whose hours are still there, a lost list of rollups, a leaving."""
     line.compact(hours_stay=True)
