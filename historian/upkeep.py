@@ -146,14 +146,23 @@ class Upkeep:
         return Newest.from_bytes(seq, body, where=str(self._recent.path))
 
     def _followed(self, newest: Newest, sealed: int) -> Newest:
-        """The newest samples up to what is sealed; from the archive where the rows have gone already."""
-        first = next(self._frames(newest.seq, sealed), None)
-        if sealed > newest.seq and (first is None or first[0] > newest.seq + 1):
-            return Newest.of(sealed, ArchiveReader(self._folder / "archive").latest())
+        """The newest samples up to what is sealed; from the archive where the rows are not all there.
+
+        They have been let go of already, or a power cut took commits that were not synced.
+        """
         for number, frame in self._frames(newest.seq, sealed):
+            if number != newest.seq + 1:
+                break
             newest.take(number, frame)
-        newest.seq = sealed
-        return newest
+        if newest.seq == sealed:
+            return newest
+        found = ArchiveReader(self._folder / "archive").latest()
+        for number in self._tags():
+            # Retention may have let go of it in the archive.
+            known = newest.sample(number)
+            if known is not None and (number not in found or found[number].time_ns < known.time_ns):
+                found[number] = known
+        return Newest.of(sealed, found)
 
     def _let_go(self, now_ns: int, held: Sequence[Window]) -> RetentionPlan:
         segments = self._archive.manifest.segments

@@ -13,9 +13,11 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from historian.errors import StoreReadOnly
-from historian.frame import NS, Frame
+from historian.frame import Frame
 from historian.tags import Tag
 from simulator.chronicle import chronicle
+from simulator.json_file import write_json
+from simulator.moments import at_ns
 from simulator.run import SOURCE, batch, labels, published_tags
 from simulator.scenarios.scenario import Scenario
 
@@ -83,14 +85,12 @@ def write_parquet(
 
 
 def write_beside(
-    truth: Path | None, events_file: Path | None, scenario: Scenario, t0_ns: int, end_s: int | None = None
+    truth: Path, events_file: Path, scenario: Scenario, t0_ns: int, end_s: int | None = None
 ) -> None:
-    """Play the scenario once more and write its truth and its events, each where a path is given."""
+    """Play the scenario once more and write its truth and its events."""
     told = chronicle(scenario, t0_ns, end_s)
-    if truth is not None:
-        _write_json(truth, told.truth)
-    if events_file is not None:
-        _write_json(events_file, {**events(scenario, t0_ns), **told.events()})
+    write_json(truth, told.truth)
+    write_json(events_file, {**events(scenario, t0_ns), **told.events()})
 
 
 def events(scenario: Scenario, t0_ns: int) -> dict[str, list[dict[str, Any]]]:
@@ -105,7 +105,7 @@ def events(scenario: Scenario, t0_ns: int) -> dict[str, list[dict[str, Any]]]:
 
 def _timed(fields: Mapping[str, Any], t0_ns: int) -> dict[str, Any]:
     """The fields that say something, with the time of the act first; all times are UTC nanoseconds."""
-    told: dict[str, Any] = {"time_ns": _ns(t0_ns, fields["at_s"])}
+    told: dict[str, Any] = {"time_ns": at_ns(t0_ns, fields["at_s"])}
     for key, value in fields.items():
         if key == "at_s" or value in (None, "", ()):
             continue
@@ -113,16 +113,12 @@ def _timed(fields: Mapping[str, Any], t0_ns: int) -> dict[str, Any]:
         if value == 0 and not (key == "to" and fields.get("tag")):
             continue
         if key == "results_s":
-            told["results_ns"] = _ns(t0_ns, value)
+            told["results_ns"] = at_ns(t0_ns, value)
         elif isinstance(value, dict):
             told[key] = {k: v for k, v in value.items() if v is not None}
         else:
             told[key] = value
     return told
-
-
-def _ns(t0_ns: int, second: float) -> int:
-    return t0_ns + round(second * 1000) * (NS // 1000)
 
 
 def _metadata(tags: Sequence[Tag], scenario: Scenario, t0_ns: int) -> dict[bytes, bytes]:
@@ -165,7 +161,3 @@ def _table(schema: pa.Schema, frames: Sequence[Frame], paths: pa.Array) -> pa.Ta
         ],
         schema=schema,
     )
-
-
-def _write_json(path: Path, content: object) -> None:
-    path.write_text(json.dumps(content, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

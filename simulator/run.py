@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
-from historian.frame import NS
 from simulator.batch import batch
 from simulator.course import Run
 from simulator.gauges import signals_of
+from simulator.json_file import write_json
+from simulator.moments import at_ns
 from simulator.recorder import SOURCE, Recorder, published_tags
 from simulator.scenarios.scenario import Scenario
 from simulator.truth import first_visible_s, truth_entries
@@ -31,8 +31,8 @@ def labels(scenario: Scenario, t0_ns: int) -> list[dict[str, Any]]:
         {
             "id": label.id,
             "text": label.text,
-            "start_ns": _at(t0_ns, label.from_s),
-            "end_ns": _at(t0_ns, label.until_s),
+            "start_ns": at_ns(t0_ns, label.from_s),
+            "end_ns": at_ns(t0_ns, label.until_s),
         }
         for label in scenario.labels
     ]
@@ -40,8 +40,4 @@ def labels(scenario: Scenario, t0_ns: int) -> list[dict[str, Any]]:
 
 def write_truth(path: Path, scenario: Scenario, t0_ns: int) -> None:
     """Write the truth of a scenario as a JSON list."""
-    path.write_text(json.dumps(truth(scenario, t0_ns), indent=2) + "\n", encoding="utf-8")
-
-
-def _at(t0_ns: int, second: float | None) -> int | None:
-    return None if second is None else t0_ns + round(second * 1000) * (NS // 1000)
+    write_json(path, truth(scenario, t0_ns))

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
-from historian.frame import NS
 from simulator.faults import FAULTS, FaultOrder, tags_of
+from simulator.moments import at_ns
 from simulator.scenarios.scenario import Label, Scenario
 from simulator.witness import Playing, SignalsOf, Witness
 
@@ -71,11 +69,6 @@ def truth_entries(scenario: Scenario, first_visible: Mapping[str, int], t0_ns: i
     return faults + [_of_label(label, t0_ns) for label in others]
 
 
-def write_entries(path: Path, entries: Sequence[Entry]) -> None:
-    """Write a truth file: a JSON list."""
-    path.write_text(json.dumps(entries, indent=2) + "\n", encoding="utf-8")
-
-
 def _without(scenario: Scenario, fault_id: str) -> Scenario:
     return replace(scenario, faults=tuple(o for o in scenario.faults if o.id != fault_id))
 
@@ -98,9 +91,9 @@ def _of_fault(order: FaultOrder, label: Label | None, first_visible: Mapping[str
         "tag": order.tag or None,
         "source": order.source or None,
         "severity": order.severity,
-        "onset_ns": _at(t0_ns, order.onset_s),
-        "end_ns": _at(t0_ns, order.end_s),
-        "first_visible_ns": _at(t0_ns, first_visible.get(order.id)),
+        "onset_ns": at_ns(t0_ns, order.onset_s),
+        "end_ns": at_ns(t0_ns, order.end_s),
+        "first_visible_ns": at_ns(t0_ns, first_visible.get(order.id)),
         "expected_severity": severity,
         "must_detect_within_s": within_s,
         "must_stay_quiet": False,
@@ -109,7 +102,7 @@ def _of_fault(order: FaultOrder, label: Label | None, first_visible: Mapping[str
 
 
 def _of_label(label: Label, t0_ns: int) -> Entry:
-    onset_ns = _at(t0_ns, label.from_s)
+    onset_ns = at_ns(t0_ns, label.from_s)
     kind = FAULTS.get(label.fault)
     return {
         "id": label.id,
@@ -122,14 +115,10 @@ def _of_label(label: Label, t0_ns: int) -> Entry:
         "source": None,
         "severity": None,
         "onset_ns": onset_ns,
-        "end_ns": _at(t0_ns, label.until_s),
+        "end_ns": at_ns(t0_ns, label.until_s),
         "first_visible_ns": None if label.must_stay_quiet else onset_ns,
         "expected_severity": label.expected_severity,
         "must_detect_within_s": label.must_detect_within_s,
         "must_stay_quiet": label.must_stay_quiet,
         "must_not_alarm": list(label.must_not_alarm),
     }
-
-
-def _at(t0_ns: int, second: float | None) -> int | None:
-    return None if second is None else t0_ns + round(second * 1000) * (NS // 1000)

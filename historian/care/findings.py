@@ -90,6 +90,7 @@ class Facts:
         manifest_fault, rollups_fault: why a list cannot be trusted; empty when it is sound or not there.
         archive_files, rollup_files: every file below those folders, but for the lists, by path with ``/``.
         rows: the rows of ``recent.db`` in order of arrival.
+        passed_over: the arrival numbers from which a ``recent.db`` that was made anew goes on.
         recent_fault: why ``recent.db`` cannot be read as a whole; empty when it can.
         tags_fault: why the list of tags cannot be trusted; empty when it is sound or not there.
     """
@@ -101,5 +102,6 @@ class Facts:
     rollups_fault: str = ""
     rollup_files: Mapping[str, FileFact] = field(default_factory=dict)
     rows: tuple[RowFact, ...] = ()
+    passed_over: frozenset[int] = frozenset()
     recent_fault: str = ""
     tags_fault: str = ""

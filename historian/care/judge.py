@@ -16,9 +16,6 @@ from historian.upkeep import GRACE_NS
 SEALED_WITHIN_NS: Final = 2 * HOUR_NS
 """How long after the arrival of a frame its hour may stay unsealed before that is told."""
 
-MARKED: Final = 500_000
-"""From how many missing numbers on an empty frame is the mark of a ``recent.db`` that was made anew."""
-
 _THE_WRITER: Final = "the `meltledger run` at work here should have sealed it: its journal says what is wrong"
 _NOBODY: Final = "the next `meltledger run` seals it, or --repair"
 
@@ -38,7 +35,7 @@ def judge(facts: Facts, *, now_ns: int = 0, is_written: bool = False) -> list[Fi
         *_files("rollups", rollups, facts.rollup_files),
         *_rows(facts.rows),
         *_overlaps(manifest),
-        *_numbers(manifest, facts.rows),
+        *_numbers(manifest, facts.rows, facts.passed_over),
         *_unsealed(manifest, facts.rows, 0 if is_written else now_ns, is_written),
         *_behind(manifest, rollups),
         *_holes(manifest, facts.rows),
@@ -137,14 +134,14 @@ def _overlaps(manifest: Manifest) -> Iterator[Finding]:
             latest = segment
 
 
-def _numbers(manifest: Manifest, rows: Sequence[RowFact]) -> Iterator[Finding]:
-    """Frames that are neither sealed nor recent: arrival numbers rise by one."""
+def _numbers(manifest: Manifest, rows: Sequence[RowFact], passed_over: frozenset[int]) -> Iterator[Finding]:
+    """Frames that are neither sealed nor recent: arrival numbers rise by one.
+
+    What was passed over on purpose is not missing: it was told when recent.db was made anew.
+    """
     reached = manifest.sealed_seq
     for row in rows:
-        if row.samples == 0 and row.seq > reached + MARKED:
-            # Numbers that were passed over on purpose, when recent.db was made anew.
-            reached = row.seq
-        if row.first_seq > reached + 1:
+        if row.first_seq > reached + 1 and row.first_seq not in passed_over:
             text = f"the frames with arrival numbers {reached + 1} to {row.first_seq - 1} are not there"
             yield Finding(Trouble.NUMBERS, f"recent.db, before row {row.seq}", text)
         reached = max(reached, row.seq)

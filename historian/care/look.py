@@ -20,6 +20,9 @@ ARCHIVE: Final = "archive"
 ROLLUPS: Final = "rollups"
 RECENT: Final = "recent.db"
 
+PASSED_OVER_TO: Final = "passed_over_to"
+"""Key of the table ``meta`` in a ``recent.db`` that was made anew: the first number each time, with spaces."""
+
 Progress = Callable[[int, int], None]
 """Told bytes done and bytes in all."""
 
@@ -52,7 +55,7 @@ def look(folder: Path, progress: Progress = quiet) -> Facts:
 
 def _look(folder: Path, progress: Progress) -> Facts:
     # The recent rows first: what is sealed meanwhile is then seen twice, never not at all.
-    rows, recent_fault = _rows(folder / RECENT)
+    rows, passed_over, recent_fault = _recent(folder / RECENT)
     manifest, manifest_fault = _manifest(folder / ARCHIVE)
     rollups, rollups_fault = _rollups(folder / ROLLUPS)
     paths = [p for name in (ARCHIVE, ROLLUPS) for p in files_below(folder / name)]
@@ -79,6 +82,7 @@ def _look(folder: Path, progress: Progress) -> Facts:
         rollups_fault=rollups_fault,
         rollup_files=facts[ROLLUPS],
         rows=rows,
+        passed_over=passed_over,
         recent_fault=recent_fault,
         tags_fault=_tags_fault(folder),
     )
@@ -138,21 +142,31 @@ def _tags_fault(folder: Path) -> str:
     return ""
 
 
-def _rows(path: Path) -> tuple[tuple[RowFact, ...], str]:
+def _recent(path: Path) -> tuple[tuple[RowFact, ...], frozenset[int], str]:
+    """The rows, the numbers that it was made anew from, and what is wrong with the file as a whole."""
     if not path.exists():
-        return (), f"{path}: is not there; frames that were not sealed yet are lost with it"
+        return (), frozenset(), f"{path}: is not there; frames that were not sealed yet are lost with it"
     found: list[RowFact] = []
+    passed_over: frozenset[int] = frozenset()
     try:
         with told(path):
             db = sqlite3.connect(f"file:{path}?mode=ro", uri=True, isolation_level=None, timeout=10)
             try:
                 found += _decoded(db, path)
+                if found:
+                    passed_over = marks_of(db)
                 (sound,) = db.execute("PRAGMA quick_check(1)").fetchone()
             finally:
                 db.close()
     except StoredDataDamaged as error:
-        return tuple(found), str(error)
-    return tuple(found), "" if sound == "ok" else f"{path}: {sound}"
+        return tuple(found), passed_over, str(error)
+    return tuple(found), passed_over, "" if sound == "ok" else f"{path}: {sound}"
+
+
+def marks_of(db: sqlite3.Connection) -> frozenset[int]:
+    """The arrival numbers from which a ``recent.db`` that was made anew goes on."""
+    found = db.execute("SELECT value FROM meta WHERE key=?", (PASSED_OVER_TO,)).fetchone()
+    return frozenset(map(int, str(found[0]).split())) if found else frozenset()
 
 
 def _decoded(db: sqlite3.Connection, path: Path) -> Iterator[RowFact]:

@@ -17,7 +17,7 @@ from historian.archive.disk import Disk
 from historian.archive.manifest import Manifest
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import load_manifest
-from historian.care.look import ARCHIVE, RECENT, ROLLUPS
+from historian.care.look import ARCHIVE, PASSED_OVER_TO, RECENT, ROLLUPS, marks_of
 from historian.care.names import Named, named, seen_in
 from historian.errors import MeltledgerError, StoredDataDamaged
 from historian.frame import Frame
@@ -47,11 +47,13 @@ class Salvaged:
         rows: by arrival number of their last frame, each of them sound.
         tags: by number.
         newest: the newest samples up to what is sealed.
+        marks: numbers from which it went on when it was made anew before.
     """
 
     rows: dict[int, tuple[Any, ...]] = field(default_factory=dict)
     tags: dict[int, Tag] = field(default_factory=dict)
     newest: Newest | None = None
+    marks: set[int] = field(default_factory=set)
 
 
 def recent_again(folder: Path, known: Mapping[str, Tag], disk: Disk) -> Iterator[str]:
@@ -71,7 +73,9 @@ def recent_again(folder: Path, known: Mapping[str, Tag], disk: Disk) -> Iterator
     newest = _newest(folder, archive, old, found)
     mark = max([archive.sealed_seq, *(row[1] for row in rows)]) + PASSED_OVER
     arrival_ns = max([newest.arrival_ns, *(row[4] for row in rows)])
-    _write(folder / _BESIDE, found.tags, [*rows, _mark(mark, arrival_ns)], newest)
+    marks = " ".join(map(str, sorted({*old.marks, mark})))
+    meta = {"sealed_seq": str(newest.seq), "newest": newest.to_bytes(), PASSED_OVER_TO: marks}
+    _write(folder / _BESIDE, found.tags, [*rows, _mark(mark, arrival_ns)], meta)
     for part in ("-wal", "-shm"):
         # A log of another file would be read into the new one.
         disk.delete(folder / f"{RECENT}{part}")
@@ -122,11 +126,17 @@ def _salvage(path: Path, found: Salvaged) -> None:
             for row in _asked(db, f"SELECT {_ROW} FROM rows WHERE seq=?", seq):
                 if _is_sound(row) and not _meets(row, before):
                     found.rows[seq] = row
+        marks = marks_of(db)
+        if path.name == _BESIDE:
+            # Of a try that was cut short: the next one makes its own.
+            for number in marks - found.marks:
+                found.rows.pop(number, None)
+        found.marks |= marks & found.rows.keys()
         meta = dict(_asked(db, "SELECT key, value FROM meta WHERE key IN ('sealed_seq', 'newest')"))
         if found.newest is None and isinstance(meta.get("newest"), bytes):
             with_number = int(meta.get("sealed_seq", 0)), meta["newest"]
             found.newest = Newest.from_bytes(*with_number, where=str(path))
-    except (StoredDataDamaged, ValueError):
+    except (StoredDataDamaged, sqlite3.Error, ValueError):
         pass
     finally:
         db.close()
@@ -158,13 +168,14 @@ def _is_sound(row: tuple[Any, ...]) -> bool:
         inside = decode(body, first_seq, seq, where="")
     except StoredDataDamaged:
         return False
-    return len(inside.tag) == samples and len(inside.heads) == seq - first_seq + 1
+    return (len(inside.tag), len(inside.heads)) == (samples, seq - first_seq + 1)
 
 
 def _meets(row: tuple[Any, ...], taken: list[tuple[int, int]]) -> bool:
     """Whether a frame of the row is in one of the rising, separate stretches of numbers already."""
     at = bisect_left(taken, row[0], key=lambda stretch: stretch[1])
-    return at < len(taken) and bool(taken[at][0] <= row[1])
+    last: int = row[1]
+    return at < len(taken) and taken[at][0] <= last
 
 
 def _named(
@@ -209,7 +220,7 @@ def _mark(number: int, arrival_ns: int) -> tuple[Any, ...]:
     return number, number, 2**62, -(2**62), arrival_ns, 0, body
 
 
-def _write(path: Path, tags: Mapping[int, Tag], rows: list[tuple[Any, ...]], newest: Newest) -> None:
+def _write(path: Path, tags: Mapping[int, Tag], rows: list[tuple[Any, ...]], meta: Mapping[str, Any]) -> None:
     """The new file, whole and on disk, without a write-ahead log beside it."""
     for part in _PARTS:
         path.with_name(f"{path.name}{part}").unlink(missing_ok=True)
@@ -225,10 +236,7 @@ def _write(path: Path, tags: Mapping[int, Tag], rows: list[tuple[Any, ...]], new
                 [(n, t.path, json.dumps(t.to_json(), ensure_ascii=False)) for n, t in tags.items()],
             )
             db.executemany(f"INSERT INTO rows ({_ROW}) VALUES (?,?,?,?,?,?,?)", rows)
-            db.executemany(
-                "INSERT INTO meta VALUES (?,?)",
-                [("sealed_seq", str(newest.seq)), ("newest", newest.to_bytes())],
-            )
+            db.executemany("INSERT INTO meta VALUES (?,?)", list(meta.items()))
             db.execute("COMMIT")
         finally:
             db.close()

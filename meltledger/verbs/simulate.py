@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import shutil
 import signal
 import sys
 import time
@@ -16,13 +17,15 @@ import click
 from historian.embedded import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
+from historian.retention import Keep
+from historian.upkeep import Upkeep
 from meltledger.logs import set_up
 from simulator.mqtt_options import OF_SPARKPLUG, mqtt_options, serve_mqtt
 from simulator.opcua import server
 from simulator.opcua.options import OF_OPCUA, opcua_arguments, opcua_options
 from simulator.parquet_file import write_beside, write_parquet
 from simulator.recorded.playback import Playback, recording_at
-from simulator.run import batch, published_tags, write_truth
+from simulator.run import batch, published_tags
 from simulator.scenarios.file import load_scenario
 from simulator.scenarios.scenario import Scenario
 from simulator.scenarios.variants import named_variant
@@ -121,7 +124,7 @@ def _to_file(scenario: Scenario, file: Path, begin_ns: int, options: dict[str, A
         file, scenario, begin_ns, options["start_at"], aux_channels=options["aux_channels"]
     )
     if options["truth"] is not None:
-        write_truth(options["truth"], scenario, begin_ns)
+        shutil.copyfile(file.with_suffix(".truth.json"), options["truth"])
     click.echo(f"{samples} samples in {file}")
     return 0
 
@@ -139,6 +142,8 @@ def _to_folder(scenario: Scenario, folder: Path, begin_ns: int, options: dict[st
             for frame in progress:
                 store.append(frame)
                 samples += len(frame)
+        with contextlib.closing(Upkeep.open(folder, scenario.name, Keep())) as upkeep:
+            upkeep.step(time.time_ns(), seal_all=True)
     finally:
         store.close()
     write_beside(options["truth"] or folder / "truth.json", folder / "events.json", scenario, begin_ns)

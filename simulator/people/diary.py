@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from historian.event import Event
-from historian.frame import NS
+from simulator.moments import at_ns
 from simulator.scenarios.scenario import Lot, Scenario, Step
 
 # Acts that no tag shows, or that shows what was put in; all others are set-points or states.
@@ -51,14 +51,14 @@ def _acts(scenario: Scenario, t0_ns: int) -> Iterator[Event]:
             data = _data(step)
             what = ", ".join(f"{key} {value}" for key, value in data.items() if key != "do")
             text = f"{step.do}: {what}" if what else step.do
-            yield Event(_at(t0_ns, step.at_s), "operator", _TOLD[step.do], text, data)
+            yield Event(at_ns(t0_ns, step.at_s), "operator", _TOLD[step.do], text, data)
 
 
 def _notes(scenario: Scenario, t0_ns: int) -> Iterator[Event]:
     for note in scenario.notes:
         data = {"what": note.mark} if note.mark else {}
         kind = "mark" if note.mark else "note"
-        yield Event(_at(t0_ns, note.at_s), note.role, kind, note.text, data)
+        yield Event(at_ns(t0_ns, note.at_s), note.role, kind, note.text, data)
 
 
 def _data(step: Step) -> Mapping[str, Any]:
@@ -76,7 +76,3 @@ def _data(step: Step) -> Mapping[str, Any]:
         # What is written on the bag; its moisture and dirt are for the laboratory to find out.
         data |= {f.name: v for f in fields(Lot)[:2] if (v := getattr(step.lot, f.name)) is not None}
     return data
-
-
-def _at(t0_ns: int, second: float) -> int:
-    return t0_ns + round(second * 1000) * (NS // 1000)

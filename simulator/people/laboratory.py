@@ -11,6 +11,7 @@ from zlib import crc32
 import numpy as np
 
 from historian.event import Event
+from simulator.moments import at_ns
 
 if TYPE_CHECKING:
     from simulator.scenarios.scenario import Place, Sample
@@ -19,7 +20,6 @@ SOURCE = "laboratory"
 KIND = "lab-result"
 
 PELLETS_COUNTED = 500
-_NS = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +114,7 @@ def result_of(sample: Sample, truth: Truth, *, seed: int, t0_ns: int) -> Event:
         figure = _measured(name, truth, seed, sample.bag)
         if figure is not None:
             values[name] = {"value": figure, "unit": MEASURES[name].unit}
-    sampled_ns, result_ns = _at(t0_ns, sample.at_s), _at(t0_ns, sample.results_s)
+    sampled_ns, result_ns = at_ns(t0_ns, sample.at_s), at_ns(t0_ns, sample.results_s)
     shown = ", ".join(
         f"{MEASURES[n].text} {v['value']:g}{'' if v['unit'] == '1' else ' ' + str(v['unit'])}"
         for n, v in values.items()
@@ -149,10 +149,6 @@ def _measured(name: str, truth: Truth, seed: int, bag: str) -> float | None:
         sigma = sqrt((measure.relative * real) ** 2 + measure.absolute**2)
         shown = max(0.0, real + sigma * float(chance.standard_normal()))
     return round(shown, measure.decimals)
-
-
-def _at(t0_ns: int, second: float) -> int:
-    return t0_ns + round(second * 1000) * (_NS // 1000)
 
 
 def in_time_order(samples: Sequence[Sample]) -> list[Sample]:

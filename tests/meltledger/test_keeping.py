@@ -57,9 +57,7 @@ class Line:
     def hour(self, number: int) -> None:
         time_ns = T0 + number * HOUR_NS + np.arange(0, 3600, 10) * NS
         n = len(time_ns)
-        self.store.append(
-            Frame.of([1] * n, time_ns, np.arange(n), [0] * n, arrival_ns=int(time_ns[-1]) + NS)
-        )
+        self.store.append(Frame.of([1] * n, time_ns, np.arange(n), [0] * n, arrival_ns=int(time_ns[-1]) + NS))
 
     def sealed(self) -> int:
         manifest = load_manifest(self.folder / "archive")

@@ -104,7 +104,7 @@ def survived(cut: Cut) -> None:
         keeper.close()
         check(folder, cut.ledger)
     except Exception as error:
-        raise AssertionError(f"{cut.where}: {error}") from error
+        raise AssertionError(f"{cut.where}: {error!r}") from error
 
 
 def life_on(disk: Path, seed: int, frames: int, synchronous: Synchronous = "full") -> Life:

@@ -163,6 +163,21 @@ def test_sealed_segments_are_read_by_each_file(store: EmbeddedStore, tmp_path: P
         assert [[r[k] for k in at] for r in theirs] == [[r[k] for k in at] for r in ours]
 
 
+def test_the_lines_in_the_documentation_run(
+    store: EmbeddedStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = (Path(__file__).resolve().parents[3] / "docs" / "import-export.md").read_text(encoding="utf-8")
+    lines = page.partition("```python\n")[2].partition("```")[0].splitlines()
+    assert sum("spark" in line for line in lines) == 1
+    export_parquet(store, tmp_path / "day.parquet", WINDOW)
+    monkeypatch.chdir(tmp_path)
+    said: dict[str, Any] = {}
+    exec("\n".join(line for line in lines if "spark" not in line), said)
+    assert len(said["frame"]) == 120
+    good = [v for _, path, v, q in kept(store) if path == PATHS[0] and q == 0]
+    assert dict(said["rows"])[PATHS[0]] == pytest.approx(float(np.mean(np.array(good, float))))
+
+
 def refused(path: Path) -> set[str]:
     """What of a file is not on the list of what Spark reads."""
     file = pq.ParquetFile(path)

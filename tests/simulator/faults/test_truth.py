@@ -14,9 +14,10 @@ from historian.frame import NS
 from simulator.course import Run
 from simulator.faults import FAULTS, FaultOrder, FaultsUnderWay
 from simulator.gauges import signals_of
+from simulator.json_file import write_json
 from simulator.scenarios.file import load_scenario
 from simulator.scenarios.scenario import Label, Scenario, Step
-from simulator.truth import first_visible_s, truth_entries, write_entries
+from simulator.truth import first_visible_s, truth_entries
 from simulator.witness import Witness
 
 T0_NS = 1_900_000_000 * NS
@@ -229,7 +230,7 @@ def test_the_truth_says_of_each_fault_what_it_is_and_when_it_is_due(tmp_path: Pa
     )
     scenario = replace(COLD, labels=labels, faults=faults)
     file = tmp_path / "truth.json"
-    write_entries(file, truth_entries(scenario, {"p5": 14491}, T0_NS))
+    write_json(file, truth_entries(scenario, {"p5": 14491}, T0_NS))
     entries: list[dict[str, Any]] = json.loads(file.read_text(encoding="utf-8"))
     assert [e["id"] for e in entries] == ["blinding", "p5", "clock", "start"]
     blinding, plate, clock, start = entries
