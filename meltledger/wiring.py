@@ -171,6 +171,22 @@ def only_writer(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
+def is_written(folder: Path) -> bool:
+    """Whether a process writes into the folder now."""
+    try:
+        handle = os.open(folder / "writer.lock", os.O_RDONLY)
+    except OSError:
+        return False
+    try:
+        # Let go of at once; shared, so that two who ask are not in each other's way.
+        fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(handle)
+    return False
+
+
 def source_mappings(config: LineConfig) -> list[SourceMapping]:
     """The line's sources as the collector takes them."""
     canonical = {t.path: t.unit for t in config.tags}

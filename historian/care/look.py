@@ -21,7 +21,7 @@ ROLLUPS: Final = "rollups"
 RECENT: Final = "recent.db"
 
 PASSED_OVER_TO: Final = "passed_over_to"
-"""Key of the table ``meta`` in a ``recent.db`` that was made anew: the first number each time, with spaces."""
+"""Key of the table ``meta`` in a ``recent.db`` that was made anew: its first number, each time."""
 
 Progress = Callable[[int, int], None]
 """Told bytes done and bytes in all."""

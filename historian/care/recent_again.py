@@ -131,7 +131,7 @@ def _salvage(path: Path, found: Salvaged) -> None:
             # Of a try that was cut short: the next one makes its own.
             for number in marks - found.marks:
                 found.rows.pop(number, None)
-        found.marks |= marks & found.rows.keys()
+        found.marks |= marks & {row[0] for row in found.rows.values()}
         meta = dict(_asked(db, "SELECT key, value FROM meta WHERE key IN ('sealed_seq', 'newest')"))
         if found.newest is None and isinstance(meta.get("newest"), bytes):
             with_number = int(meta.get("sealed_seq", 0)), meta["newest"]

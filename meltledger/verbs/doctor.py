@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import json
+import time
+from contextlib import nullcontext
 from pathlib import Path
 
 import click
 
 from historian.archive.disk import HostDisk
-from historian.care import Finding, judge, look, repair
+from historian.care import Finding, Progress, judge, look, repair
+from historian.errors import WrongInput
 from meltledger.cli import FOUND
+from meltledger.config import load
 from meltledger.stores import check_embedded
 from meltledger.verbs.backup import bar
+from meltledger.wiring import is_written, only_writer
 
 
 @click.command("doctor", help="Verify a store's folder; with --repair, mend it from what is there.")
@@ -22,21 +27,36 @@ from meltledger.verbs.backup import bar
     is_flag=True,
     help="Mend what can be mended. Stop `meltledger run` first; damaged files go into the folder damaged.",
 )
+@click.option(
+    "--line",
+    type=click.Path(path_type=Path),
+    help="The line's file: describes tags whose description was lost; with --repair.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
-def command(store: Path, mend: bool, as_json: bool) -> int:
+def command(store: Path, mend: bool, line: Path | None, as_json: bool) -> int:
     """Print every finding; exit with 1 when there is one that is more than a note."""
     check_embedded(store, "doctor")
+    if line is not None and not mend:
+        raise WrongInput("--line is for --repair; without it nothing is changed")
     with bar("reading", hidden=as_json) as progress:
         if mend:
-            found, deeds = repair(store, HostDisk(), progress)
+            found, deeds = _mended(store, line, progress)
         else:
-            found, deeds = judge(look(store, progress)), []
+            facts = look(store, progress)
+            found, deeds = judge(facts, now_ns=time.time_ns(), is_written=is_written(store)), []
     if as_json:
         body = {"store": str(store), "findings": [f.to_json() for f in found], "done": deeds}
         click.echo(json.dumps(body))
     else:
         _tell(store, found, deeds, mend)
     return FOUND if any(not f.trouble.is_note for f in found) else 0
+
+
+def _mended(store: Path, line: Path | None, progress: Progress) -> tuple[list[Finding], list[str]]:
+    known = {tag.path: tag for tag in load(line).tags} if line else {}
+    # What is not there is not to be made; ``repair`` says so.
+    with only_writer(store) if store.is_dir() else nullcontext():
+        return repair(store, HostDisk(), progress, now_ns=time.time_ns(), known=known)
 
 
 def _tell(store: Path, found: list[Finding], deeds: list[str], mend: bool) -> None:

@@ -294,7 +294,7 @@ def story(line: Line) -> Keep:
 
 NOW_NS = T0 + 4 * DAY_NS + 3 * HOUR_NS
 RAW_FROM_NS = T0 + 2 * DAY_NS
-CALLS = 121  # what a step asks of the disk in the next test
+CALLS = 122  # what a step asks of the disk in the next test
 
 
 @pytest.mark.parametrize("calls", [*range(0, CALLS, 5), CALLS])

@@ -11,7 +11,7 @@ import pytest
 
 from historian import NS, EmbeddedStore
 from meltledger.cli import main
-from simulator.parquet_file import read_parquet
+from simulator.recorded.parquet_file import read_parquet
 
 T0_NS = 1_893_456_000 * NS
 SHORT = """

@@ -88,12 +88,16 @@ def test_numbers_are_never_given_twice_and_new_frames_are_kept_and_sealed(line: 
     store = EmbeddedStore.open(line.folder)
     assert store.append(scan(180)) == 120 + PASSED_OVER + 1
     store.append(*(scan(minute) for minute in range(181, 260)))
-    assert judge(look(line.folder)) == []
+    store.close()
+    assert [f.trouble for f in judge(look(line.folder))] == [Trouble.HOLE], "the lost hour"
+    blind(line.folder / "recent.db")
+    mend(line)
     line.step(T0 + 5 * HOUR_NS)
+    store = EmbeddedStore.open(line.folder)
     assert line.samples() == expected(120) | expected(260, start=180)
     assert [n for n, f in store.frames(120) if len(f)] == list(range(1_000_121, 1_000_201))
     store.close()
-    assert judge(look(line.folder)) == []
+    assert [f.trouble for f in judge(look(line.folder))] == [Trouble.HOLE]
 
 
 def test_rows_that_can_still_be_read_are_kept(line: Folder) -> None:
