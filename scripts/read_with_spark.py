@@ -61,9 +61,13 @@ def _fault(spark: SparkSession, file: Path) -> str | None:
     if len(theirs) != len(ours):
         return f"DIFFERS: {len(theirs)} rows, {len(ours)} are there"
     for number, (mine, other) in enumerate(zip(ours, theirs, strict=True), start=1):
-        if mine != other[: len(mine)]:
+        if len(other) < len(mine) or not all(map(_alike, mine, other)):
             return f"DIFFERS in row {number}: {other}, {mine} is there"
     return None
+
+
+def _alike(mine: object, other: object) -> bool:
+    return mine == other or (mine != mine and other != other)  # noqa: PLR0124 - both are no number
 
 
 def _comparable(frame: DataFrame) -> DataFrame:

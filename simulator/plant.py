@@ -226,11 +226,6 @@ class Plant:
         return self.pelletizing.outlet
 
     @property
-    def inlet_cel(self) -> float:
-        """Melt before the screen."""
-        return self.before.out_cel
-
-    @property
     def parts(self) -> Sequence[Part]:
         """Everything that has a balance, in flow order."""
         pump: tuple[Part, ...] = () if self.pump is None else (self.pump,)

@@ -16,6 +16,7 @@ from simulator.course import Run
 from simulator.gauges import signals_of, tag_of
 from simulator.instruments import Instruments, Shown
 from simulator.machines.upsets import SensorUpset, SourceUpset
+from simulator.plant import FAST_STEP_S
 from simulator.scenarios.scenario import Scenario
 from simulator.sensors import Readings, Signal, source_of
 from simulator.sensors.kinds import varied
@@ -25,7 +26,6 @@ SOURCE = "simulated-line"
 # Long stretches are read in pieces, so that memory does not grow with them.
 _PIECE_S = 512
 _FAST_STEPS = {5.0: 1, 2.5: 2}
-FAST_STEP_S = 0.2
 _NOTHING: Mapping[str, SourceUpset] = {}
 
 

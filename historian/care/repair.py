@@ -103,7 +103,7 @@ def _look_after(folder: Path, facts: Facts, found: list[Finding], disk: Disk, no
     arrived_ns = max((row.arrival_ns for row in facts.rows), default=0)
     try:
         with closing(Upkeep.open(folder, line, Keep(), disk=disk)) as upkeep:
-            kept = upkeep.step(now_ns or arrived_ns)
+            kept = upkeep.step(max(now_ns, arrived_ns))
     except MeltledgerError as error:
         yield f"what is due could not be sealed and rolled up: {error}"
         return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from historian.event import Event
@@ -17,7 +17,7 @@ from simulator.controls.alarm_kinds import (
 )
 from simulator.controls.line_control import WIPER_DRIVE
 from simulator.controls.view import Message
-from simulator.published import Publication, Sample
+from simulator.published import Sample
 
 # A refusal stands so many seconds, so that somebody can read it.
 _REFUSED_S = 10
@@ -117,29 +117,6 @@ class AlarmList:
         if active:
             alarm.acked, alarm.message = False, f"{kind.text} ({wrong})"
         return True
-
-
-def machine_alarms(
-    publication: Publication,
-    seconds: Iterable[int],
-    *,
-    source: str = "machine",
-    said: Callable[[], Iterable[Message]] = tuple,
-) -> Iterator[Event]:
-    """What the machine's own list says of a run, as events: each time an entry comes or goes.
-
-    Args:
-        publication: of the run, from its start or later on.
-        seconds: rising, one after the other.
-        source: name of the machine.
-        said: gives what the run's controls have said since the last call.
-    """
-    machine = AlarmList()
-    for second in seconds:
-        samples = publication.at(second)
-        machine.hear(said())
-        for alarm in machine.judge(samples):
-            yield event_of(alarm, source)
 
 
 def event_of(alarm: Alarm, source: str) -> Event:

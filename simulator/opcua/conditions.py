@@ -80,7 +80,7 @@ class Conditions:
             return _status(StatusCodes.BadEventIdUnknown)
         if shown.alarm.acked:
             return _status(StatusCodes.BadConditionBranchAlreadyAcked)
-        shown.alarm.acked = True
+        self.list.acknowledge(shown.alarm.kind.name)
         await shown.tell(comment.Value)
         return []
 

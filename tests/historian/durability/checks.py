@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from historian import EmbeddedStore
+from historian import EmbeddedStore, Frame
 from historian.care.findings import Trouble
 from historian.care.judge import judge
 from historian.care.look import look
@@ -18,7 +18,6 @@ from tests.historian.durability.ledger import (
     UNCERTAIN,
     Ledger,
     Rows,
-    bits_of,
     in_two_epochs,
     last_of,
     row_of,
@@ -133,26 +132,28 @@ def _check_samples(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
 
 
 def _check_replay(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
-    """The frames come in order, as they were sent, but for repetitions that changed nothing."""
-    history = ledger.history(upto)
-    again = _repeated_later(history)
-    parts, last = [], 0
+    """The frames come in order and just as they were sent, but for samples that retention let go of."""
+    last = 0
     for number, frame in store.frames():
-        assert last < number <= upto
+        assert last < number <= upto, f"frame {number} comes after {last}"
+        # Only a frame without samples leaves nothing behind when it is sealed.
+        for left_out in range(last + 1, number):
+            _check_gone(frame_of(ledger.seed, left_out), left_out, ledger)
         last = number
         sent = frame_of(ledger.seed, number)
         assert (frame.arrival_ns, frame.clock_epoch) == (sent.arrival_ns, sent.clock_epoch)
-        rows = np.zeros(len(frame), dtype=history.dtype)
-        rows["seq"], rows["epoch"], rows["tag"] = number, frame.clock_epoch, frame.tag
-        rows["time_ns"], rows["bits"], rows["quality"] = frame.time_ns, bits_of(frame.value), frame.quality
-        parts.append(rows)
-    found = np.concatenate([np.zeros(0, dtype=history.dtype), *parts])
-    # What clashed with another epoch replays as it is stored; its quality is looked at where it is read.
-    found["quality"], history["quality"] = _lowered(found["quality"]), _lowered(history["quality"])
-    owed = history[~again & (history["time_ns"] >= ledger.gone_before_ns)]
-    missing = owed[~np.isin(owed, found)]
-    assert not len(missing), f"missing from the replay: {missing[:3]}"
-    _check_at_most(found, history, "replayed")
+        found, owed = (row_of(f.tag, f.time_ns, f.value, f.quality) for f in (frame, sent))
+        if len(found) < len(owed):
+            gone = ledger.gone_before_ns
+            _check_at_most(found, owed, f"frame {number}, sample")
+            found, owed = _from(found, gone), _from(owed, gone)
+        assert np.array_equal(found, owed), f"frame {number} is not as it was sent"
+    for left_out in range(last + 1, upto + 1):
+        _check_gone(frame_of(ledger.seed, left_out), left_out, ledger)
+
+
+def _check_gone(sent: Frame, number: int, ledger: Ledger) -> None:
+    assert (sent.time_ns < ledger.gone_before_ns).all(), f"frame {number} is missing from the replay"
 
 
 def _check_at_most(found: Rows, sent: Rows, what: str) -> None:
