@@ -13,7 +13,8 @@ from historian.quality import RANGE_EXCEEDED, is_bad, is_good
 from historian.tags import Tag
 from simulator.course import Run
 from simulator.delivery import Delivery, Samples
-from simulator.recorder import FAST_STEP_S, Recorder
+from simulator.plant import FAST_STEP_S
+from simulator.recorder import Recorder
 from simulator.scenarios.scenario import Scenario
 
 _REPEAT_S = 60

@@ -68,9 +68,7 @@ def design_of(scenario: Scenario) -> PlantDesign:
         hall_cel=varied("hall_cel"),
         uneven=_uneven(varied),
         control=ControlDesign(soak_s=line.soak_s),
-        doser=DoserDesign(start_kg=220.0 * material.bulk_density_kg_m3 / 290.0)
-        if material.bulk_density_kg_m3 < 290.0
-        else DoserDesign(),
+        doser=_doser(material),
         extruder=_extruder(line, polymer, varied),
         melt_pump=_melt_pump(line, varied) if line.melt_pump else None,
         filter=_filter(line, varied),
@@ -137,14 +135,23 @@ def _zone(zone: ZoneDesign, power_kw: float, varied: Factors) -> ZoneDesign:
     )
 
 
+def _doser(material: Material) -> DoserDesign:
+    """The hopper holds less of what is lighter than its level is scaled for."""
+    usual = DoserDesign()
+    most_kg_m3 = usual.full_density_kg_m3
+    return replace(usual, start_kg=usual.start_kg * min(material.bulk_density_kg_m3, most_kg_m3) / most_kg_m3)
+
+
 def _extruder(line: LineSheet, polymer: Polymer, varied: Factors) -> ExtruderDesign:
     """The machine of this size for the planned point: what it holds and drags goes with the flow."""
-    usual = BUMPER_EXTRUDER if polymer.name == "PP" else ExtruderDesign()
+    usual, made_for = (
+        (BUMPER_EXTRUDER, POLYMERS["PP"]) if polymer.name == "PP" else (ExtruderDesign(), POLYMERS["LDPE"])
+    )
     screw = usual.screw
     size = line.planned_kg_h / screw.reference_kg_h
     speed = line.planned_screw_min / screw.reference_min
-    density = POLYMERS["PP" if polymer.name == "PP" else "LDPE"].density_kg_m3 / polymer.density_kg_m3
-    work = polymer.drive_kwh_kg / POLYMERS["PP" if polymer.name == "PP" else "LDPE"].drive_kwh_kg
+    density = made_for.density_kg_m3 / polymer.density_kg_m3
+    work = polymer.drive_kwh_kg / made_for.drive_kwh_kg
     count = line.barrel_zones
     return replace(
         usual,

@@ -272,7 +272,14 @@ class Plant:
         return slow
 
     def load(self, material: Material) -> None:
-        """The hopper is emptied and filled with another lot."""
+        """The hopper is emptied and filled with another lot.
+
+        Raises:
+            WrongInput: a lot of another polymer: every machine is full of the present one.
+        """
+        now = self.material.polymer
+        if material.polymer != now:
+            raise WrongInput(f"a lot of {material.polymer.name}: the line is full of {now.name}, start it anew")
         self.material = material
 
     # ---- time ---------------------------------------------------------------------------------------------

@@ -78,7 +78,7 @@ class Die:
     """The die with its state.
 
     Attributes:
-        polymer: the melt in it; the plant changes it with the material.
+        polymer: the melt in it.
         zones: of the ring.
         out_cel: melt at the face.
         ring_cel, face_cel: mean of the ring; the face between ring, melt and water (hidden truth).
@@ -156,11 +156,6 @@ class Die:
     def held_kj(self) -> float:
         """Heat in the steel."""
         return sum([zone.held_kj for zone in self.zones])
-
-    def hold(self, enabled: bool) -> None:
-        """Switch its heater controllers."""
-        for zone in self.zones:
-            zone.enabled = enabled
 
     def drop_bar(self, kg_s: float, cel: float, viscosity_factor: float) -> float:
         """Pressure that a flow needs to pass the open holes.

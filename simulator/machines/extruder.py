@@ -165,11 +165,6 @@ class Extruder:
         throat_kj = self.design.throat_kj_k * self.throat_cel
         return zones_kj + throat_kj + self.screw.held_kj + self.vent.held_kj
 
-    def heat(self, on: bool) -> None:
-        """Switch the controllers of the barrel zones."""
-        for zone in self.zones:
-            zone.enabled = on
-
     def step(
         self,
         dt_s: float,
@@ -190,10 +185,8 @@ class Extruder:
             feed_kg_s, feed_cel: what falls into the throat.
             moisture_share: water in it, of its mass.
             head_bar: pressure at the tip, gauge.
-            material: what it is fed with.
+            material: what it is fed with, of the polymer that it was built with.
         """
-        if material.polymer is not self.screw.polymer:
-            self.account.in_kj += self.screw.change(material.polymer)
         polymer = self.screw.polymer
         stiffness = material.stiffness(upsets)
         self._turn(dt_s)

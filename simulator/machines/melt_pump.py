@@ -142,11 +142,6 @@ class MeltPump:
         """Whether the gears get less melt than they could carry."""
         return self.enabled and self.filling < 0.98
 
-    def heat(self, on: bool) -> None:
-        """Switch the controllers of its zones."""
-        for zone in self.zones:
-            zone.enabled = on
-
     def step(
         self,
         dt_s: float,

@@ -318,15 +318,3 @@ class Screw:
         self.heat_kj[place] -= heat_kj
         self.water_kg[place] -= self.water_kg[place] * share
         return heat_kj
-
-    def change(self, polymer: Polymer) -> float:
-        """Hold another polymer from now on, at the same temperatures; says the heat that this adds, kJ."""
-        before_kj = sum(self.heat_kj) + self.throat_heat_kj
-        old = self.polymer
-        self.polymer = polymer
-        for place in range(self.lumps):
-            cel = self.polymer_cel[place]
-            self.heat_kj[place] = self.mass_kg[place] * polymer.enthalpy_on_the_way(cel)
-            self.polymer_cel[place] = cel
-        self.throat_heat_kj *= polymer.solid_heat_kj_kg_k / old.solid_heat_kj_kg_k
-        return sum(self.heat_kj) + self.throat_heat_kj - before_kj

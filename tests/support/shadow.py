@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
+from typing import Self
 
 _SOURCE = Path(__file__).with_name("shadow.c")
 _HEAD = struct.Struct("<Iiq II")
@@ -72,6 +73,12 @@ class Shadow:
     library: Path
     root: Path
     beside: Path
+
+    @classmethod
+    def here(cls) -> Self:
+        """The layer that this very program runs under."""
+        beside = Path(os.environ["SHADOW_DIARY"]).parent
+        return cls(Path(os.environ["LD_PRELOAD"]), Path(os.environ["SHADOW_ROOT"]), beside)
 
     @property
     def diary(self) -> Path:

@@ -1,0 +1,296 @@
+"""What a store does on a full disk; each runs in a process of its own, under the layer that makes it full."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import structlog
+
+from collector import HEARTBEAT, Inbox, SourceMapping, TagMapping, Writer, tags_of
+from historian import EmbeddedStore, Event, Frame, StoreFull
+from historian.care.findings import Trouble
+from historian.care.judge import judge
+from historian.care.look import look
+from historian.retention import Keep
+from historian.upkeep import Upkeep
+from meltledger.keeping import keep_house
+from tests.historian.durability.checks import check
+from tests.historian.durability.ledger import Ledger
+from tests.historian.durability.life import tell_phases
+from tests.historian.durability.sent import DAY, HOUR, START, TAGS, arrival_of, frame_of
+from tests.support.shadow import Shadow
+
+SEED = 4
+RAW, MINUTES = 24 * HOUR, 3 * DAY
+BLOCK = 4096
+
+
+def appending(folder: Path, shadow: Shadow) -> None:
+    """Appends fail loudly and leave nothing; what is there stays readable; then all goes on."""
+    ledger = Ledger(SEED, 2**62, 2**62)
+    store = EmbeddedStore.open(folder)
+    store.register(TAGS)
+    number = 0
+    for room in (0, 1, 2, 3, 5, 9, 14):
+        shadow.give_room(shadow.held() + room * BLOCK)
+        told = ""
+        for _ in range(400):
+            ledger.sent = number + 3
+            try:
+                store.append(*(frame_of(SEED, n) for n in range(number + 1, number + 4)))
+            except StoreFull as error:
+                told = str(error)
+                break
+            number += 3
+            ledger.acked = number
+        assert "recent.db" in told and "Free space" in told, told
+        # Nothing of it was kept, in the writer's own eyes and in another's.
+        ledger.sent = number
+        assert store.last_number() == number
+        check(folder, ledger)
+        shadow.give_room(None)
+        number = store.append(frame_of(SEED, number + 1))
+        ledger.acked = ledger.sent = number
+        check(folder, ledger)
+    store.close()
+    assert shadow.times_full() > 0
+    check(folder, ledger)
+
+
+def lived(folder: Path, ledger: Ledger) -> None:
+    """A store of three days, whose next upkeep has everything to do."""
+    store = EmbeddedStore.open(folder)
+    store.register(TAGS)
+    keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
+    for number in range(1, 150):
+        store.append(frame_of(SEED, number))
+        if number % 6 == 0 and number < 140:
+            keeper.step(arrival_of(number))
+    ledger.acked = ledger.sent = 149
+    keeper.close()
+    store.close()
+
+
+def keeping(folder: Path, shadow: Shadow, *, every: bool) -> None:
+    """A disk that is full at any point of sealing, merging, compacting, rolling up or letting go.
+
+    Args:
+        every: try each amount of room that is too little, else a few.
+    """
+    ledger = Ledger(SEED, RAW, MINUTES)
+    before = shadow.beside / "before"
+    lived(before, ledger)
+    tell_phases(ledger.take)
+    full_at: set[str] = set()
+    for room in range(10_000) if every else _some():
+        shutil.copytree(before, folder)
+        ledger.now_ns = arrival_of(ledger.acked)
+        ledger.open = {}
+        shadow.give_room(shadow.held() + room * BLOCK)
+        failed = _fails(folder, ledger)
+        if not failed:
+            break
+        full_at |= failed
+        shadow.give_room(None)
+        keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
+        for _ in range(2):
+            keeper.step(ledger.now_ns)
+        keeper.close()
+        check(folder, ledger)
+        due = [f.text for f in judge(look(folder)) if f.trouble is not Trouble.HOLE]
+        assert not due, due
+        shutil.rmtree(folder)
+    wanted = {"seal", "merge", "compact", "rollup"} if every else {"seal", "rollup"}
+    assert wanted <= full_at, full_at
+
+
+def _some() -> Iterator[int]:
+    """Amounts of room, the steps between them wider and wider."""
+    room = 0
+    while True:
+        yield room
+        room += 1 + room // 3
+
+
+def _fails(folder: Path, ledger: Ledger) -> set[str]:
+    """What upkeep was at when it found the disk full, twice in a row; nothing when it did not."""
+    full_at: set[str] = set()
+    keeper = None
+    try:
+        for _ in range(2):
+            try:
+                keeper = keeper or Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
+                keeper.step(ledger.now_ns)
+            except StoreFull as error:
+                assert str(folder) in str(error) and "space" in str(error).lower(), error
+                stack = ledger.open.get("k") or ["open"]
+                full_at.add(stack[0] if stack[0] != "seal" else stack[-1])
+                ledger.open = {}
+            check(folder, ledger)
+    finally:
+        if keeper is not None:
+            keeper.close()
+    return full_at
+
+
+def letting_go(folder: Path, shadow: Shadow) -> None:
+    """A disk that old samples have filled to the last block is freed by retention, and recording goes on."""
+    ledger = Ledger(SEED, 2**62, 2**62)
+    store = EmbeddedStore.open(folder)
+    store.register(TAGS)
+    keeper = Upkeep.open(folder, "line 1", Keep())
+    number = 0
+    while number < 160:
+        number = store.append(frame_of(SEED, number + 1))
+        if number % 6 == 0:
+            keeper.step(arrival_of(number))
+    shadow.give_room(shadow.held() + 40 * BLOCK)
+    try:
+        while number < 1_000:
+            number = store.append(frame_of(SEED, number + 1))
+    except StoreFull:
+        pass
+    ledger.acked = ledger.sent = number
+    check(folder, ledger)
+    keeper.close()
+    # Somebody shortens the time that raw samples stay.
+    ledger.raw_ns = RAW
+    ledger.now_ns = arrival_of(number)
+    keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW))
+    for _ in range(6):
+        try:
+            keeper.step(ledger.now_ns)
+        except StoreFull:
+            check(folder, ledger)
+        else:
+            break
+    else:
+        raise AssertionError("retention has not made room")
+    ledger.sent = number + 1
+    ledger.acked = store.append(frame_of(SEED, number + 1))
+    keeper.close()
+    store.close()
+    check(folder, ledger)
+
+
+class FastClock:
+    """An hour passes in a second."""
+
+    def __init__(self) -> None:
+        self._begin = time.monotonic_ns()
+
+    def now_ns(self) -> int:
+        """UTC nanoseconds."""
+        return START + 3_600 * (time.monotonic_ns() - self._begin)
+
+
+class Recorder:
+    """A judge that keeps what it is fed."""
+
+    def __init__(self) -> None:
+        self.fed: list[tuple[int, Frame]] = []
+
+    def feed(self, seq: int, frame: Frame) -> None:
+        """Take a frame that is on disk."""
+        self.fed.append((seq, frame))
+
+    def advance(self, now_ns: int) -> None:
+        """Arrival time has come this far."""
+
+
+def collecting(folder: Path, shadow: Shadow) -> None:
+    """The collector's writer holds its frames and says so, and upkeep waits, until there is space again."""
+    asyncio.run(_collecting(folder, shadow))
+
+
+async def _collecting(folder: Path, shadow: Shadow) -> None:
+    mapping = SourceMapping("plc", "opc.tcp://x", False, (TagMapping("own.a.pv", "i=1", "1"),))
+    store = EmbeddedStore.open(folder)
+    tags = store.register(tags_of([mapping]))
+    number = tags["own.a.pv"].id
+    clock, judge_, events = FastClock(), Recorder(), list[Event]()
+    inbox = Inbox([mapping], tags)
+    writer = Writer(store, inbox, judge_, clock, events.append, flush_s=0.01)
+    reader = EmbeddedStore.open(folder, mode="read")
+    sent: list[int] = []
+
+    def put() -> None:
+        sent.append(clock.now_ns())
+        inbox.put("plc", number, sent[-1], float(len(sent)), 0)
+
+    async def until(kind: str) -> None:
+        async with asyncio.timeout(30):
+            while kind not in (e.kind for e in events):
+                put()
+                await asyncio.sleep(0.01)
+
+    house = keep_house(folder, "line 1", Keep(), clock, events.append, lambda: (), every_s=0.2)
+    tasks = [asyncio.create_task(writer.run()), asyncio.create_task(house)]
+    for _ in range(150):
+        put()
+        await asyncio.sleep(0.01)
+    shadow.give_room(shadow.held())
+    await until("disk-full")
+    for _ in range(40):
+        put()
+        await asyncio.sleep(0.01)
+    assert writer.waiting > 20
+    # Reading goes on: what was judged was stored before, and it is all there.
+    judged = [v for _, f in list(judge_.fed) for v in f.value[f.tag == number].tolist()]
+    held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
+    assert len(judged) > 100 and held.value.tolist() == judged
+    shadow.give_room(None)
+    await until("disk-back")
+    async with asyncio.timeout(30):
+        while writer.waiting:
+            await asyncio.sleep(0.01)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    _check_collected(reader, events, judge_, sent)
+    reader.close()
+    store.close()
+
+
+def _check_collected(reader: EmbeddedStore, events: list[Event], judge_: Recorder, sent: list[int]) -> None:
+    full = next(e for e in events if e.kind == "disk-full" and "stored" in e.text)
+    assert "recent.db" in full.text and "free space" in full.text, full.text
+    assert not [e for e in events if e.kind == "samples-dropped"]
+    held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
+    assert held.time_ns.tolist() == sent and held.value.tolist() == [float(n + 1) for n in range(len(sent))]
+    numbers = [seq for seq, _ in judge_.fed]
+    assert numbers == list(range(1, len(numbers) + 1))
+    assert _beats(reader) > 10
+
+
+def _beats(reader: EmbeddedStore) -> int:
+    """How many heartbeats are kept; none of them twice."""
+    beats = reader.read([HEARTBEAT.path], 0, 2**62)[HEARTBEAT.path].time_ns.tolist()
+    assert len(set(beats)) == len(beats)
+    return len(beats)
+
+
+def main(what: str) -> None:
+    """Run one of them on the folder that the layer watches."""
+    shadow = Shadow.here()
+    shadow.root.mkdir(exist_ok=True)
+    folder = shadow.root / "line"
+    structlog.configure(processors=[], logger_factory=structlog.ReturnLoggerFactory())
+    match what:
+        case "appending":
+            appending(folder, shadow)
+        case "keeping" | "keeping at every block":
+            keeping(folder, shadow, every=what != "keeping")
+        case "letting go":
+            letting_go(folder, shadow)
+        case "collecting":
+            collecting(folder, shadow)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
