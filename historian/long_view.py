@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -14,7 +15,7 @@ from historian.frame import Series
 from historian.recent import Recent
 from historian.rolled_envelope import Piece, interval_for, pieces, rolled_envelope
 from historian.rollup_files import RollupReader
-from historian.rollups import HOUR_NS, MINUTE_NS, Rollup, coarser, joined, rollup_of, united
+from historian.rollups import HOUR_NS, MINUTE_NS, Rollup, coarser, joined, rollup_of, together, united
 
 Samples = Callable[[Sequence[int], int, int], dict[int, Columns]]
 """Gives the merged samples of some tags in [start, end)."""
@@ -42,16 +43,24 @@ class LongView:
         self._rollups.refresh()
         interval_ns = interval_for(start_ns, end_ns, columns, self._kept())
         few = self._archive.samples_of(number, start_ns, end_ns) <= _FEW
-        if (interval_ns is None or few) and not self._has_gone(start_ns, end_ns):
+        has_gone = any(self._gone(kept, start_ns, end_ns) for kept in self._kept())
+        if (interval_ns is None or few) and not has_gone:
             return None
         # Where only rollups are left, a minute is the finest there is.
         wanted_ns = interval_ns or MINUTE_NS
         parts: list[Rollup | Series] = []
         for piece in self._pieces(start_ns, end_ns, wanted_ns, all_raw=interval_ns is None):
             if piece.is_rolled:
-                parts.append(self._rollups.read(wanted_ns, piece.start_ns, piece.end_ns, tag=number))
-            else:
-                parts.append(samples([number], piece.start_ns, piece.end_ns)[number].series())
+                parts.append(self._finest(number, wanted_ns, piece.start_ns, piece.end_ns))
+                continue
+            found = samples([number], piece.start_ns, piece.end_ns)[number]
+            old = self._only_rolled(wanted_ns, piece, tag=number)
+            new = (
+                rollup_of(found.tag, found.time_ns, found.value, found.quality, wanted_ns)
+                if len(old)
+                else old
+            )
+            parts.append(together(old, new) if len(old) else found.series())
         return rolled_envelope(parts, start_ns, end_ns, columns)
 
     def rollup(
@@ -70,8 +79,13 @@ class LongView:
                 rows = self._rollups.read(base_ns, piece.start_ns, piece.end_ns)
                 whole = np.isin(rows.tag, wanted)
                 parts.append(rows if whole.all() else rows.take(whole))
-            else:
-                parts.append(self._from_samples(numbers, piece.start_ns, piece.end_ns, base_ns, samples))
+                continue
+            found = self._from_samples(numbers, piece.start_ns, piece.end_ns, base_ns, samples)
+            old = self._only_rolled(base_ns, piece)
+            # Of a torn interval nobody knows what lies inside the window.
+            inside = (old.start_ns >= start_ns) & (old.start_ns + base_ns <= end_ns)
+            old = old.take(np.isin(old.tag, wanted) & inside)
+            parts.append(together(old, found) if len(old) else found)
         found = joined(parts)
         return found if base_ns == interval_ns else coarser(found, interval_ns)
 
@@ -91,16 +105,42 @@ class LongView:
         raw.extend((s.start_ns, s.end_ns) for s in behind)
         return pieces(start_ns, end_ns, interval_ns, raw)
 
-    def _has_gone(self, start_ns: int, end_ns: int) -> bool:
-        """Whether there are minutes in the window whose samples are not there any more."""
-        files = self._rollups.listed.between(MINUTE_NS, start_ns, end_ns)
-        there = [(s.start_ns, s.end_ns) for s in self._archive.refresh().between(start_ns, end_ns)]
-        return any(
-            not any(low <= start and end <= high for low, high in there)
-            for file in files
-            for start, end, _ in file.sources
-            if start < end_ns and end > start_ns
+    def _gone(self, interval_ns: int, start_ns: int, end_ns: int) -> list[tuple[int, int]]:
+        """The stretches of a window that were rolled up and whose samples are not there any more."""
+        segments = self._archive.refresh().segments
+        starts = [s.start_ns for s in segments]
+        found = []
+        for file in self._rollups.listed.between(interval_ns, start_ns, end_ns):
+            for low, high, _ in file.sources:
+                at = bisect_right(starts, low) - 1
+                is_there = at >= 0 and segments[at].end_ns >= high
+                if low < end_ns and high > start_ns and not is_there:
+                    found.append((max(low, start_ns), min(high, end_ns)))
+        return found
+
+    def _only_rolled(self, interval_ns: int, piece: Piece, tag: int | None = None) -> Rollup:
+        """The rows of a piece whose samples have gone; late ones may have come since, and stand beside them."""
+        return joined(
+            [
+                self._rollups.read(interval_ns, low // interval_ns * interval_ns, high, tag=tag)
+                for low, high in self._gone(interval_ns, piece.start_ns, piece.end_ns)
+            ]
         )
+
+    def _finest(self, number: int, interval_ns: int, start_ns: int, end_ns: int) -> Rollup:
+        """The rows of a tag; where those of the interval have gone, the next longer ones."""
+        parts = [self._rollups.read(interval_ns, start_ns, end_ns, tag=number)]
+        longer_ns = min((kept for kept in self._kept() if kept > interval_ns), default=None)
+        if longer_ns is not None:
+            at = start_ns
+            edges = [
+                (f.start_ns, f.end_ns) for f in self._rollups.listed.between(interval_ns, start_ns, end_ns)
+            ]
+            for low, high in [*edges, (end_ns, end_ns)]:
+                if at < low:
+                    parts.append(self._finest(number, longer_ns, at, low))
+                at = max(at, high)
+        return joined(parts)
 
     def _from_samples(
         self, numbers: Sequence[int], start_ns: int, end_ns: int, interval_ns: int, samples: Samples

@@ -12,6 +12,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
+
 from historian.errors import WrongInput
 from historian.folder import made
 from historian.frame import NS, Frame
@@ -250,10 +252,26 @@ class Recent:
         """The stretches [from, to) of source time in a window that rows hold samples of; they may overlap."""
         with told(self.path):
             found = self._db.execute(
-                "SELECT max(first_ns, ?), min(last_ns + 1, ?) FROM rows WHERE last_ns>=? AND first_ns<?",
-                (start_ns, end_ns, start_ns, end_ns),
+                "SELECT first_ns, last_ns, seq FROM rows WHERE last_ns>=? AND first_ns<?", (start_ns, end_ns)
             ).fetchall()
-        return [(int(low), int(high)) for low, high in found]
+        spans = []
+        for low, high, seq in found:
+            # A late sample beside a live one: what lies between the two is none of the row's.
+            wide = high - low > _FOLD_SPAN_NS
+            spans += self._stretches(seq, start_ns, end_ns) if wide else [(low, high + 1)]
+        return [(max(low, start_ns), min(high, end_ns)) for low, high in spans]
+
+    def _stretches(self, seq: int, start_ns: int, end_ns: int) -> list[tuple[int, int]]:
+        """The same of one row, by its samples; none when it was folded into another meanwhile."""
+        found = []
+        for row in self._rows("WHERE seq=?", (seq,)):
+            inside = np.sort(row.time_ns[(row.time_ns >= start_ns) & (row.time_ns < end_ns)])
+            if len(inside):
+                ends = np.flatnonzero(np.diff(inside) > _FOLD_SPAN_NS)
+                firsts = inside[np.append(0, ends + 1)].tolist()
+                lasts = inside[np.append(ends, len(inside) - 1)].tolist()
+                found += [(first, last + 1) for first, last in zip(firsts, lasts, strict=True)]
+        return found
 
     def close(self) -> None:
         """Close the file; a writer leaves everything in the main file."""

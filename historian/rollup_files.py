@@ -12,7 +12,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from historian.archive.manifest import NAME
-from historian.archive.numbers import from_arrow, integers, times_from_arrow, times_to_arrow, unit_of
+from historian.archive.numbers import from_arrow, integers
+from historian.archive.stamps import REST, columns_of, times_of, to_rests, to_stamps, unit_of
 from historian.errors import StoredDataDamaged
 from historian.rollup_list import RollupFile, RollupList
 from historian.rollups import COLUMNS, DTYPES, MINUTE_NS, Rollup, joined
@@ -35,14 +36,12 @@ def encode(rollup: Rollup, paths: Mapping[int, str], note: Mapping[str, Any]) ->
     Args:
         paths: tag number → path, for every tag in the rows.
     """
-    unit = unit_of(np.concatenate([getattr(rollup, name) for name in _TIMES]))
-    arrays = {
-        name: times_to_arrow(getattr(rollup, name), unit)
-        if name in _TIMES
-        else pa.array(getattr(rollup, name))
-        for name in COLUMNS
-    }
+    arrays = {name: _array(name, getattr(rollup, name)) for name in COLUMNS}
     arrays["path"] = pa.array([paths[n] for n in rollup.tag.tolist()], pa.string())
+    for name in _TIMES:
+        time_ns = getattr(rollup, name)
+        for rest in to_rests(unit_of(time_ns), time_ns):
+            arrays[name + REST] = rest
     table = pa.table(arrays, metadata={NOTE_KEY: json.dumps(note, sort_keys=True).encode()})
     out = pa.BufferOutputStream()
     with pq.ParquetWriter(
@@ -59,6 +58,13 @@ def encode(rollup: Rollup, paths: Mapping[int, str], note: Mapping[str, Any]) ->
             writer.write_table(table.slice(start, end - start), row_group_size=max(1, end - start))
     data: bytes = out.getvalue().to_pybytes()
     return data
+
+
+def _array(name: str, column: Any) -> Any:
+    if name in _TIMES:
+        return to_stamps(column, unit_of(column))
+    # No value is null, so that an outside engine's mean passes it over.
+    return pa.array(column, mask=np.isnan(column) if name in _VALUES else None)
 
 
 def _group_edges(rollup: Rollup, rows: int) -> list[tuple[int, int]]:
@@ -140,7 +146,9 @@ class RollupReader:
             if not groups:
                 return Rollup.empty()
             part = decode(
-                file.read_row_groups(groups, columns=[n for n in COLUMNS if n in names], use_threads=False)
+                file.read_row_groups(
+                    groups, columns=columns_of(file.schema_arrow.names, *names), use_threads=False
+                )
             )
         except FileNotFoundError:
             raise
@@ -158,7 +166,7 @@ def _column(table: Any, name: str) -> Any:
     if name not in table.schema.names:
         return np.broadcast_to(DTYPES[name](0), len(table))
     if name in _TIMES:
-        return times_from_arrow(table[name])
+        return times_of(table, name)
     return from_arrow(table[name]) if name in _VALUES else integers(table[name], DTYPES[name])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -29,7 +30,7 @@ class told:  # noqa: N801 - reads as a clause: with told(path)
         if not isinstance(error, sqlite3.Error):
             return
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if code == sqlite3.SQLITE_FULL:
+        if code == sqlite3.SQLITE_FULL or (code == sqlite3.SQLITE_CANTOPEN and _is_full(self._path)):
             raise StoreFull(_FULL.format(path=self._path)) from error
         if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
             raise StoreReadOnly(_READ_ONLY.format(path=self._path)) from error
@@ -44,6 +45,16 @@ class told:  # noqa: N801 - reads as a clause: with told(path)
         raise StoreReadOnly(f"{self._path}: {error}; is another writer running on this line?") from error
 
 
+def _is_full(path: Path) -> bool:
+    """Whether there is no room for a file beside this one: SQLite does not say why it could not make it."""
+    try:
+        found = os.statvfs(path.parent)
+    except OSError:
+        return False
+    return found.f_bavail * found.f_frsize < _LEAST_BYTES
+
+
+_LEAST_BYTES = 1 << 16
 _FULL = (
     "{path}: the disk is full; nothing of this flush was kept, all before it is readable. Free space there"
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Self
@@ -12,12 +13,13 @@ from historian.archive.disk import Disk, HostDisk
 from historian.archive.manifest import DAY_NS, HOUR_NS, NAME
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter
-from historian.errors import StoredDataDamaged, WrongInput
+from historian.errors import StoredDataDamaged, StoreFull, WrongInput
 from historian.frame import NS, Frame
 from historian.newest import Newest
 from historian.recent import Recent
 from historian.retention import Keep, RetentionPlan, Window, plan_retention
 from historian.rollup_writer import RollupWriter, publish, reader_of
+from historian.spare import LEAST_BYTES, Spare
 from historian.tag_list import NAME as TAGS
 from historian.tag_list import TagList, load_tags
 from historian.tags import Tag
@@ -57,6 +59,7 @@ class Upkeep:
         self._keep = keep
         self._disk = disk
         self._rollups = RollupWriter.open(folder / "rollups", disk)
+        self._spare = Spare(folder, disk)
 
     @classmethod
     def open(cls, folder: Path, line: str, keep: Keep, *, disk: Disk | None = None) -> Self:
@@ -75,7 +78,12 @@ class Upkeep:
             raise WrongInput(f"{path}: there is no store here yet")
         disk = disk or HostDisk()
         archive = ArchiveWriter.open(folder / "archive", line, disk=disk)
-        return cls(folder, Recent.open(path, write=True), archive, keep, disk)
+        recent = Recent.open(path, write=True)
+        try:
+            return cls(folder, recent, archive, keep, disk)
+        except BaseException:
+            recent.close()
+            raise
 
     def step(self, now_ns: int, held: Sequence[Window] = (), *, seal_all: bool = False) -> Kept:
         """Do what is due.
@@ -86,8 +94,23 @@ class Upkeep:
             seal_all: seal what is in the store now, closed or not: at the end of an import.
 
         Raises:
-            StoreFull, StoreReadOnly: what was not done yet is done at the next call.
+            StoreFull, StoreReadOnly: what was not done yet is done at the next call. On a full disk, what
+                has had its time goes all the same, so that the next call may have room.
         """
+        try:
+            kept = self._do(now_ns, held, seal_all=seal_all)
+        except StoreFull:
+            with suppress(StoreFull):
+                self._make_room(now_ns, held)
+            raise
+        self._spare.keep(self._spare_bytes())
+        return kept
+
+    def close(self) -> None:
+        """Let go of the files."""
+        self._recent.close()
+
+    def _do(self, now_ns: int, held: Sequence[Window], *, seal_all: bool) -> Kept:
         tags = self._tags()
         self._list(tags)
         frames = self._seal(now_ns, tags, seal_all=seal_all)
@@ -95,11 +118,21 @@ class Upkeep:
         segments = self._archive.manifest.segments
         paths = {number: tag.path for number, tag in tags.items()}
         rolled = self._rollups.bring_up(segments, reader_of(self._folder / "archive"), paths)
-        return Kept(frames, days, rolled, self._let_go(now_ns, held))
+        plan = self._plan(now_ns, held)
+        self._let_go(plan)
+        return Kept(frames, days, rolled, plan)
 
-    def close(self) -> None:
-        """Let go of the files."""
-        self._recent.close()
+    def _make_room(self, now_ns: int, held: Sequence[Window]) -> None:
+        """Let go of what is due, though the rest of the step could not be done."""
+        plan = self._plan(now_ns, held)
+        if plan.segments or plan.rollups:
+            self._spare.spend()
+            self._let_go(plan)
+
+    def _spare_bytes(self) -> int:
+        """Room enough to write the lists once more."""
+        listed = self._folder / "archive" / NAME
+        return max(LEAST_BYTES, 4 * listed.stat().st_size)
 
     def _tags(self) -> dict[int, Tag]:
         return {
@@ -164,14 +197,15 @@ class Upkeep:
                 found[number] = known
         return Newest.of(sealed, found)
 
-    def _let_go(self, now_ns: int, held: Sequence[Window]) -> RetentionPlan:
+    def _plan(self, now_ns: int, held: Sequence[Window]) -> RetentionPlan:
         segments = self._archive.manifest.segments
         newest_ns = max((f.last_ns for s in segments for f in s.files), default=now_ns)
-        plan = plan_retention(
+        return plan_retention(
             segments, self._rollups.reader.listed, self._keep, now_ns=now_ns, newest_ns=newest_ns, held=held
         )
+
+    def _let_go(self, plan: RetentionPlan) -> None:
         if plan.segments:
             self._archive.drop(plan.segments)
         if plan.rollups:
             self._rollups.drop(plan.rollups)
-        return plan

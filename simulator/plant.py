@@ -277,9 +277,9 @@ class Plant:
         Raises:
             WrongInput: a lot of another polymer: every machine is full of the present one.
         """
-        now = self.material.polymer
-        if material.polymer != now:
-            raise WrongInput(f"a lot of {material.polymer.name}: the line is full of {now.name}, start it anew")
+        new, now = material.polymer, self.material.polymer
+        if new != now:
+            raise WrongInput(f"a lot of {new.name}: the line is full of {now.name}, start it anew")
         self.material = material
 
     # ---- time ---------------------------------------------------------------------------------------------

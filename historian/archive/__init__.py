@@ -14,9 +14,13 @@ a file is never written twice, so what a manifest names does not change under a 
 A **segment** is everything the archive holds of one window of *source time*: a UTC hour or a UTC day,
 [start, end). Windows never overlap. A segment has one file or more, of four kinds:
 
+Times are timestamps, UTC, in ms or µs where that is exact; else in µs, rounded down, with another column
+``NAME#ns`` (int16, last in the file) of the nanoseconds to be added, because not every engine reads timestamps
+in nanoseconds.
+
 ``wide``
-    Tags that were scanned together: one row a scan, sorted by time, then seq. Columns: ``time`` (timestamp,
-    UTC, in ms, µs or ns, whichever is the coarsest that is exact), ``seq`` (int64), then for each tag its
+    Tags that were scanned together: one row a scan, sorted by time, then seq. Columns: ``time``, ``seq``
+    (int64), then for each tag its
     path (the value; null where there is none) and its path with ``#quality`` (uint32 OPC UA StatusCode; null
     where the tag has no sample in this row). A value column is DECIMAL kept as a scaled integer where every
     value is an exact decimal (its scale is the column's type), float where single precision is exact, double

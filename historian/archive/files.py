@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from historian.archive.audit import Audit
 from historian.archive.columns import Columns, FrameTable
 from historian.archive.manifest import FileEntry, Kind
-from historian.archive.numbers import UNITS, from_arrow, integers, times_from_arrow, valid
-from historian.archive.tables import QUALITY
+from historian.archive.numbers import from_arrow, integers, valid
+from historian.archive.stamps import bounds_of, columns_of, times_of
+from historian.archive.tables import NOT_TAGS, QUALITY
 from historian.errors import StoredDataDamaged
 from historian.frame import Times
 from historian.quality import GOOD
@@ -135,14 +136,14 @@ class OpenFile:
         if not names or not groups:
             return []
         plain = {n for n in names if self._all_good(n)[list(groups)].all()}
-        head = ["time", "seq"] if numbered else ["time"]
+        head = [*columns_of(self.parquet.schema_arrow.names, "time"), *(["seq"] if numbered else [])]
         graded = [p + QUALITY for n, p in names.items() if n not in plain]
         # For a tag or two, handing the work to threads takes longer than the work.
         several = len(names) > _TAGS_ALONE
         table = self.parquet.read_row_groups(
             list(groups), columns=[*head, *names.values(), *graded], use_threads=several
         )
-        time_ns = times_from_arrow(table["time"])
+        time_ns = times_of(table, "time")
         a, b = np.searchsorted(time_ns, [start_ns, end_ns], side="left").tolist()
         time_ns = time_ns[a:b]
         seq = integers(table["seq"], np.int64)[a:b] if numbered else np.zeros(b - a, dtype=np.int64)
@@ -174,7 +175,7 @@ class OpenFile:
         chosen = [g for g in groups if self._holds(g, wanted)]
         if len(wanted) == 0 or not chosen:
             return []
-        names = ["tag_id", "time", "seq", "value", "quality"]
+        names = ["tag_id", *columns_of(self.parquet.schema_arrow.names, "time"), "seq", "value", "quality"]
         rows = long_rows(self.parquet.read_row_groups(chosen, columns=names, use_threads=False))
         rows = rows.between(start_ns, end_ns)
         low, high = (np.searchsorted(rows.tag, wanted, side=s).tolist() for s in ("left", "right"))
@@ -187,14 +188,14 @@ class OpenFile:
     def frames(self) -> FrameTable:
         """The table of a frames file."""
         table = self.parquet.read()
-        arrival_ns = times_from_arrow(table["arrival"])
+        arrival_ns = times_of(table, "arrival")
         return FrameTable(integers(table["seq"], np.int64), arrival_ns, integers(table["epoch"], np.int32))
 
     def audit(self) -> tuple[Audit, FrameTable]:
         """What an audit file holds, and the frames that it had come in."""
         table = self.parquet.read()
         rows = long_rows(table)
-        arrival_ns, epoch = times_from_arrow(table["arrival"]), integers(table["epoch"], np.int32)
+        arrival_ns, epoch = times_of(table, "arrival"), integers(table["epoch"], np.int32)
         seq, first = np.unique(rows.seq, return_index=True)
         return Audit(rows, integers(table["replaced_by"], np.int64)), FrameTable(
             seq, arrival_ns[first], epoch[first]
@@ -225,7 +226,7 @@ def long_rows(table: Any) -> Columns:
     """The samples of a table in long form."""
     return Columns(
         integers(table["tag_id"], np.int32),
-        times_from_arrow(table["time"]),
+        times_of(table, "time"),
         integers(table["seq"], np.int64),
         from_arrow(table["value"]),
         integers(table["quality"], np.uint32),
@@ -253,7 +254,7 @@ def _places_of(schema: Any) -> dict[int, int]:
     return {
         int(field.metadata[b"PARQUET:field_id"]): at
         for at, field in enumerate(schema)
-        if field.name not in ("time", "seq") and not field.name.endswith(QUALITY)
+        if field.name not in NOT_TAGS and not field.name.endswith(QUALITY)
     }
 
 
@@ -262,7 +263,7 @@ def _bounds(parquet: Any, schema: Any, kind: Kind) -> tuple[Times, Times]:
     if kind is Kind.FRAMES:
         return np.empty(0, np.int64), np.empty(0, np.int64)
     at = _TIME_AT[kind]
-    ns = UNITS[schema.field(at).type.unit]
-    found = [parquet.metadata.row_group(g).column(at).statistics for g in range(parquet.num_row_groups)]
-    first_ns = np.array([s.min_raw for s in found], dtype=np.int64) * ns
-    return first_ns, np.array([s.max_raw for s in found], dtype=np.int64) * ns
+    unit = schema.field(at).type.unit
+    chunks = (parquet.metadata.row_group(g).column(at) for g in range(parquet.num_row_groups))
+    found = [bounds_of(chunk.statistics, unit) for chunk in chunks]
+    return np.array([a for a, _ in found], dtype=np.int64), np.array([b for _, b in found], dtype=np.int64)

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from historian.frame import Times, Values
+from historian.frame import Values
 
 _SCALES: Final = range(7)
 _INT32_DIGITS: Final = 9
@@ -17,7 +17,6 @@ _INT64_DIGITS: Final = 18
 # Below 2**53 a scaled integer divided by its power of ten is the double that the decimal text would give.
 _LIMIT: Final = 10**15
 _PROBE: Final = 64
-UNITS: Final = {"ms": 1_000_000, "us": 1_000, "ns": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,27 +102,6 @@ def integers(column: Any, dtype: Any) -> NDArray[Any]:
 def valid(column: Any) -> NDArray[np.bool_]:
     """Where a column is not null."""
     found: NDArray[np.bool_] = _whole(column).is_valid().to_numpy(zero_copy_only=False)
-    return found
-
-
-def unit_of(time_ns: Times) -> str:
-    """The coarsest of ms, µs and ns that gives every time back.
-
-    Example:
-        >>> unit_of(np.array([5_000_000, 7_000_000])), unit_of(np.array([5_000_001]))
-        ('ms', 'ns')
-    """
-    return next(unit for unit, ns in UNITS.items() if not (time_ns % ns).any())
-
-
-def times_to_arrow(time_ns: Times, unit: str) -> Any:
-    """Times as UTC time stamps of the unit."""
-    return pa.array(time_ns // UNITS[unit]).cast(pa.timestamp(unit, tz="UTC"))
-
-
-def times_from_arrow(column: Any) -> Times:
-    """UTC nanoseconds of a column of time stamps without nulls."""
-    found: Times = integers(column, np.int64) * UNITS[column.type.unit]
     return found
 
 

@@ -11,7 +11,8 @@ import numpy as np
 from historian.archive.audit import Audit
 from historian.archive.columns import Columns, Seqs
 from historian.archive.manifest import HOUR_NS, FileEntry, Kind, Level, Segment
-from historian.archive.numbers import UNITS, form_of, unit_of
+from historian.archive.numbers import form_of
+from historian.archive.stamps import finest, unit_of
 from historian.archive.supply import Supply, Window
 from historian.archive.tables import (
     LONG_ROWS,
@@ -77,7 +78,7 @@ class Rewrite:
             seen = self._supply.peek(number)
             forms[number] = form_of(seen.value)
             units.add(unit_of(seen.time_ns))
-        return WideShape({n: self._tags[n] for n in group}, forms, min(units, key=lambda u: UNITS[u]))
+        return WideShape({n: self._tags[n] for n in group}, forms, finest(units))
 
     def _steps(self) -> list[tuple[int, int]]:
         """One step a row group."""
@@ -91,7 +92,7 @@ class Rewrite:
             seen = self._supply.peek(number)
             counts[number] = len(seen)
             units.add(unit_of(seen.time_ns))
-        unit = min(units, key=lambda u: UNITS[u])
+        unit = finest(units)
         file, tally = long_file(unit), _Tally()
         paths = {n: self._tags[n].path for n in alone}
         for batch in _batches(counts):

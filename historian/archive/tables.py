@@ -13,12 +13,13 @@ import pyarrow.parquet as pq
 
 from historian.archive.audit import Audit
 from historian.archive.columns import Columns, FrameTable
-from historian.archive.numbers import Form, to_arrow, unit_of
-from historian.archive.numbers import times_to_arrow as times
+from historian.archive.numbers import Form, to_arrow
+from historian.archive.stamps import REST, rests, stamp, to_rests, to_stamps, unit_of
 from historian.frame import Times
 from historian.tags import Tag
 
 QUALITY: Final = "#quality"
+NOT_TAGS: Final = ("time", "seq", "time" + REST)
 META_KEY: Final = b"meltledger.segment"
 _LEVEL: Final = 6
 LONG_ROWS: Final = 32_768
@@ -40,13 +41,12 @@ class WideShape:
 
     def schema(self) -> Any:
         """The Arrow schema of the file."""
-        fields = [pa.field("time", pa.timestamp(self.unit, tz="UTC"), nullable=False)]
-        fields.append(pa.field("seq", pa.int64(), nullable=False))
+        fields = [stamp("time", self.unit), pa.field("seq", pa.int64(), nullable=False)]
         for number, tag in self.tags.items():
             note = {"PARQUET:field_id": str(number), "unit": tag.unit}
             fields.append(pa.field(tag.path, self.forms[number].arrow, metadata=note))
             fields.append(pa.field(tag.path + QUALITY, pa.uint32()))
-        return pa.schema(fields)
+        return pa.schema([*fields, *rests(self.unit, "time")])
 
 
 class ParquetBytes:
@@ -112,7 +112,7 @@ def wide_columns(shape: WideShape, kept: Columns) -> list[Any]:
     row = np.empty(len(kept), dtype=np.intp)
     row[order] = np.cumsum(new) - 1
     rows = int(new.sum())
-    columns = [times(time_ns[new], shape.unit), pa.array(seq[new])]
+    columns = [to_stamps(time_ns[new], shape.unit), pa.array(seq[new])]
     numbers = np.fromiter(shape.tags, dtype=np.int32)
     low, high = (np.searchsorted(kept.tag, numbers, side=s).tolist() for s in ("left", "right"))
     for number, a, b in zip(shape.tags, low, high, strict=True):
@@ -124,25 +124,27 @@ def wide_columns(shape: WideShape, kept: Columns) -> list[Any]:
         missing[row[a:b]] = False
         columns.append(to_arrow(value, shape.forms[number]))
         columns.append(pa.array(quality, mask=missing if b - a < rows else None))
-    return columns
-
-
-_LONG_FIELDS: Final = (("tag", pa.string()), ("tag_id", pa.int32()))
+    return [*columns, *to_rests(shape.unit, time_ns[new])]
 
 
 def long_file(unit: str) -> ParquetBytes:
     """An empty file for tags with stamps of their own."""
-    return ParquetBytes(_long_schema(unit), dictionary=["tag", "tag_id", "value", "quality"])
+    schema = pa.schema([*_long_fields(unit), *rests(unit, "time")])
+    return ParquetBytes(schema, dictionary=["tag", "tag_id", "value", "quality"])
 
 
 def long_columns(kept: Columns, paths: Mapping[int, str], unit: str) -> list[Any]:
     """The columns of one row group, one row a sample; ``kept`` is sorted by tag, time and seq."""
+    return [*_long(kept, paths, unit), *to_rests(unit, kept.time_ns)]
+
+
+def _long(kept: Columns, paths: Mapping[int, str], unit: str) -> list[Any]:
     names = [paths[n] for n in np.unique(kept.tag).tolist()]
     place = np.unique(kept.tag, return_inverse=True)[1].astype(np.int32)
     return [
         pa.DictionaryArray.from_arrays(pa.array(place), pa.array(names, pa.string())).cast(pa.string()),
         pa.array(kept.tag),
-        times(kept.time_ns, unit),
+        to_stamps(kept.time_ns, unit),
         pa.array(kept.seq),
         pa.array(kept.value, mask=np.isnan(kept.value)),
         pa.array(kept.quality),
@@ -152,11 +154,10 @@ def long_columns(kept: Columns, paths: Mapping[int, str], unit: str) -> list[Any
 def frames_file(frames: FrameTable, note: Mapping[str, Any]) -> bytes:
     """The frames of a segment, with the segment's own description."""
     unit = unit_of(frames.arrival_ns)
-    schema = pa.schema(
-        [("seq", pa.int64()), ("arrival", pa.timestamp(unit, tz="UTC")), ("epoch", pa.int32())]
-    )
-    file = ParquetBytes(schema, dictionary=[])
-    file.add([pa.array(frames.seq), times(frames.arrival_ns, unit), pa.array(frames.epoch)])
+    fields = [pa.field("seq", pa.int64()), stamp("arrival", unit), pa.field("epoch", pa.int32())]
+    file = ParquetBytes(pa.schema([*fields, *rests(unit, "arrival")]), dictionary=[])
+    columns = [pa.array(frames.seq), to_stamps(frames.arrival_ns, unit), pa.array(frames.epoch)]
+    file.add([*columns, *to_rests(unit, frames.arrival_ns)])
     return file.close(note)
 
 
@@ -165,22 +166,26 @@ def audit_file(audit: Audit, frames: FrameTable, paths: Mapping[int, str]) -> by
     rows = audit.rows
     arrival_ns: Times = frames.arrival_ns[frames.places(rows.seq)]
     unit = unit_of(np.append(arrival_ns, rows.time_ns))
-    schema = _long_schema(unit)
-    schema = schema.append(pa.field("arrival", pa.timestamp(unit, tz="UTC")))
-    schema = schema.append(pa.field("epoch", pa.int32())).append(pa.field("replaced_by", pa.int64()))
+    fields = [
+        *_long_fields(unit),
+        stamp("arrival", unit),
+        pa.field("epoch", pa.int32()),
+        pa.field("replaced_by", pa.int64()),
+    ]
+    schema = pa.schema([*fields, *rests(unit, "time", "arrival")])
     file = ParquetBytes(schema, dictionary=["tag", "tag_id", "value", "quality"])
     epoch = pa.array(frames.epoch[frames.places(rows.seq)])
-    file.add([*long_columns(rows, paths, unit), times(arrival_ns, unit), epoch, pa.array(audit.replaced_by)])
+    columns = [*_long(rows, paths, unit), to_stamps(arrival_ns, unit), epoch, pa.array(audit.replaced_by)]
+    file.add([*columns, *to_rests(unit, rows.time_ns, arrival_ns)])
     return file.close()
 
 
-def _long_schema(unit: str) -> Any:
-    return pa.schema(
-        [
-            *_LONG_FIELDS,
-            ("time", pa.timestamp(unit, tz="UTC")),
-            ("seq", pa.int64()),
-            ("value", pa.float64()),
-            ("quality", pa.uint32()),
-        ]
-    )
+def _long_fields(unit: str) -> list[Any]:
+    return [
+        pa.field("tag", pa.string()),
+        pa.field("tag_id", pa.int32()),
+        stamp("time", unit),
+        pa.field("seq", pa.int64()),
+        pa.field("value", pa.float64()),
+        pa.field("quality", pa.uint32()),
+    ]

@@ -26,13 +26,14 @@ from historian.care.findings import FileFact
 from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, quiet
 from historian.errors import OutsideWorldAway, StoredDataDamaged, WrongInput
 from historian.rollup_list import RollupList
+from historian.spare import NAME as SPARE
 from historian.told import told
 
 CONTENTS: Final = "contents.json"
 FORMAT: Final = "meltledger-backup"
 VERSION: Final = 1
 _SQLITE: Final = b"SQLite format 3\x00"
-_NOT_COPIED: Final = ("-wal", "-shm", "-journal", ".new", ".part", ".lock")
+_NOT_COPIED: Final = ("-wal", "-shm", "-journal", ".new", ".part", ".lock", SPARE)
 _TRIES: Final = 5
 
 Contents = dict[str, FileFact]

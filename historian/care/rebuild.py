@@ -16,7 +16,8 @@ import pyarrow.parquet as pq
 from historian.archive.columns import FrameTable
 from historian.archive.disk import Disk
 from historian.archive.manifest import FileEntry, Kind, Level, Manifest, Segment
-from historian.archive.numbers import integers, times_from_arrow
+from historian.archive.numbers import integers
+from historian.archive.stamps import REST, times_of
 from historian.archive.tables import META_KEY, frames_file
 from historian.care.findings import FileFact
 from historian.care.look import fact_of
@@ -94,9 +95,10 @@ def with_frames(root: Path, segment: Segment, manifest: Manifest, disk: Disk) ->
     When they arrived is lost: each frame's newest source time stands for it, and one clock epoch for all.
     """
     held = segment.of_kind(Kind.WIDE, Kind.LONG)
-    tables = [pq.read_table(root / f.path, columns=["seq", "time"], partitioning=None) for f in held]
+    names = ["seq", "time", "time" + REST]
+    tables = [pq.read_table(root / f.path, columns=names, partitioning=None) for f in held]
     seq = np.concatenate([integers(t["seq"], np.int64) for t in tables])
-    time_ns = np.concatenate([times_from_arrow(t["time"]) for t in tables])
+    time_ns = np.concatenate([times_of(t, "time") for t in tables])
     order = np.lexsort((time_ns, seq))
     seq, time_ns = seq[order], time_ns[order]
     last = np.append(seq[1:] != seq[:-1], True)

@@ -162,12 +162,11 @@ class Doser:
             site: the hall.
             upsets: what is wrong.
             running: whether the screw may turn.
-            material: what the hopper holds and is refilled with.
+            material: what the hopper holds and is refilled with, of the polymer that it held at first.
             density_factor: of the bulk density at this moment, 1 on an even day.
             scale_factor: what really leaves the hopper, against what the scale says, 1 for a true scale.
             blocked: the throat below is full up to here.
         """
-        self._take_material(material)
         self.running = running
         self._turn(dt_s, running)
         fall_kg_s = self._fall(dt_s, upsets, material, density_factor, blocked)
@@ -176,13 +175,6 @@ class Doser:
         self._book(dt_s, site.ambient_cel, fall_kg_s, filled_kg_s)
         self._load(material, fall_kg_s, blocked)
         return fall_kg_s
-
-    def _take_material(self, material: Material) -> None:
-        """A new polymer has another heat: the hopper was changed by hand, at the same temperature."""
-        heat = material.polymer.solid_heat_kj_kg_k
-        if heat != self._heat_kj_kg_k:
-            self.account.in_kj += self.weight_kg * (heat - self._heat_kj_kg_k) * self.out_cel
-            self._heat_kj_kg_k = heat
 
     def _turn(self, dt_s: float, running: bool) -> None:
         design = self.design

@@ -12,23 +12,9 @@ import pytest
 from historian import NS, EmbeddedStore
 from meltledger.cli import main
 from simulator.recorded.parquet_file import read_parquet
+from tests.support.cold_line import COLD_LINE
 
 T0_NS = 1_893_456_000 * NS
-SHORT = """
-[scenario]
-title = "Cold line"
-seed = 5
-duration = "40 s"
-
-[material]
-polymer = "LDPE"
-form = "flakes"
-lot = "1"
-dirt_percent = 2.0
-
-[line]
-plates = 8
-"""
 
 
 def run(*arguments: str) -> None:
@@ -39,7 +25,7 @@ def run(*arguments: str) -> None:
 
 def test_a_store_holds_what_a_file_holds_and_other_programs_can_read_it(tmp_path: Path) -> None:
     scenario, file, folder = tmp_path / "cold.toml", tmp_path / "cold.parquet", tmp_path / "cold"
-    scenario.write_text(SHORT, encoding="utf-8")
+    scenario.write_text(COLD_LINE, encoding="utf-8")
     for target in (file, folder):
         run("simulate", str(scenario), "--to", str(target), "--begin", str(T0_NS))
     tags, samples = read_parquet(file)

@@ -1,8 +1,9 @@
-"""The scenario that comes along, played once a test run."""
+"""The scenario that comes along, played once a test run, and a broker of a test's own."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from simulator.run import Recorder, Run
 from simulator.scenarios.file import load_scenario
 from simulator.scenarios.scenario import Scenario
+from tests.support.mosquitto import Mosquitto
 
 Columns = Mapping[str, NDArray[np.float64]]
 
@@ -37,3 +39,9 @@ def day(trial_day: Scenario) -> Columns:
 def healthy_day(trial_day: Scenario) -> Columns:
     """The whole trial day with nothing going wrong."""
     return played(trial_day.without_faults())
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
+    with Mosquitto(tmp_path / "broker") as broker:
+        yield broker

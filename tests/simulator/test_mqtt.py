@@ -8,7 +8,7 @@ import json
 import math
 import subprocess
 import time
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -42,12 +42,6 @@ from tests.support.small_line import SmallLine
 T0_NS = 1_900_000_000 * NS
 START_S = 600
 WRONG = {"filter.outlet.pressure.pv": (math.nan, SENSOR_FAILURE), "line.power.pv": (55.0, LAST_USABLE)}
-
-
-@pytest.fixture
-def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path / "broker") as broker:
-        yield broker
 
 
 @asynccontextmanager

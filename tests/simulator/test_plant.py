@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from historian.errors import WrongInput
 from simulator.machines.filter import Trigger
+from simulator.machines.material import MATERIALS
 from simulator.machines.melt import KJ_PER_BAR_M3
 from simulator.machines.melt_pump import MeltPumpDesign
 from simulator.machines.outlet import GOOD
@@ -325,6 +326,18 @@ def test_a_lot_reaches_the_filter_later_than_the_hopper(running: Plant) -> None:
     assert bars[0] < 1.05
     assert bars[60] == pytest.approx(1.0 + 0.5 * (1.0 - exp(-61.0 / 60.0)), abs=0.01)
     assert bars[-1] > 1.49
+
+
+def test_a_lot_alike_the_last_changes_nothing_and_one_of_another_polymer_is_refused(running: Plant) -> None:
+    left, fed = copy.deepcopy(running), copy.deepcopy(running)
+    # As the operator loads it: a material made anew, of an equal polymer.
+    fed.load(replace(fed.material, polymer=replace(fed.material.polymer)))
+    _play(left, 120)
+    _play(fed, 120)
+    assert fed.held_kj == left.held_kj
+    assert fed.extruder.screw.polymer_cel == left.extruder.screw.polymer_cel
+    with pytest.raises(WrongInput, match="a lot of PP: the line is full of LDPE"):
+        fed.load(MATERIALS["bumper"])
 
 
 def test_a_step_that_nobody_wants_is_refused() -> None:

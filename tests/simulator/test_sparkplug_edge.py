@@ -10,7 +10,7 @@ import asyncio
 import json
 import math
 import re
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -137,12 +137,6 @@ class Host:
         self.deaths.append(int(str(metric.value)))
         assert self.deaths[-1] == self.bd_seqs[-1]
         self.born = set()
-
-
-@pytest.fixture
-def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path / "broker") as broker:
-        yield broker
 
 
 @asynccontextmanager

@@ -10,6 +10,7 @@ from simulator.machines.outlet import GOOD
 from simulator.machines.pelletizing import FOR_LDPE, FOR_PP, Pelletizing
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
+from tests.support.heating import switch
 
 SITE = Site()
 LDPE_KG_H, LDPE_CEL = 780.0, 221.0
@@ -24,7 +25,7 @@ class PelletLine:
         self.upsets = Upsets()
         design = FOR_PP if polymer == "PP" else FOR_LDPE
         self.machines = Pelletizing(design, POLYMERS[polymer], start_cel=design.die.setpoint_cel)
-        self.machines.die.hold(True)
+        switch(self.machines.die.zones, True)
         for zone in self.machines.die.zones:
             zone.integral = 0.6
         self.machines.run(True)

@@ -55,7 +55,19 @@ class Record:
 def built(folder: Path) -> Path:
     """The layer as a library, compiled into the folder."""
     library = folder / "shadow.so"
-    command = ["gcc", "-shared", "-fPIC", "-O2", "-Wall", "-Werror", "-o", library, _SOURCE, "-lpthread"]
+    command = [
+        "gcc",
+        "-shared",
+        "-fPIC",
+        "-O2",
+        "-Wall",
+        "-Werror",
+        "-o",
+        library,
+        _SOURCE,
+        "-lpthread",
+        "-ldl",
+    ]
     subprocess.run(command, check=True)
     return library
 

@@ -12,16 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from historian.archive.numbers import (
-    UNITS,
     Form,
     form_of,
     from_arrow,
-    integers,
-    times_from_arrow,
-    times_to_arrow,
     to_arrow,
-    unit_of,
-    valid,
 )
 
 _VALUES = st.one_of(
@@ -61,16 +55,6 @@ def test_every_double_comes_back_bit_for_bit_through_a_file(values: list[float])
 )
 def test_the_smallest_exact_form_is_found(values: list[float], form: Form) -> None:
     assert form_of(np.array(values)) == form
-
-
-@given(st.lists(st.integers(-(2**62), 2**62)), st.sampled_from([1, 1_000, 1_000_000]))
-def test_times_keep_every_nanosecond_in_the_coarsest_unit(numbers: list[int], step: int) -> None:
-    time_ns = np.array(numbers, dtype=np.int64) // step * step
-    unit = unit_of(time_ns)
-    assert UNITS[unit] >= step
-    back = times_from_arrow(times_to_arrow(time_ns, unit))
-    assert back.dtype == np.int64
-    assert np.array_equal(back, time_ns)
 
 
 def test_slices_and_chunks_read_like_the_whole() -> None:

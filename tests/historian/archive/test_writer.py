@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-import numpy as np
 import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
@@ -15,6 +14,7 @@ from historian import NS, StoredDataDamaged, UnknownTag, WrongInput
 from historian.archive.audit import REPEATED
 from historian.archive.manifest import Kind, Level
 from historian.archive.reader import ArchiveReader
+from historian.archive.stamps import times_of
 from historian.archive.writer import ArchiveWriter, load_manifest
 from tests.historian.archive.lines import (
     DAY,
@@ -82,8 +82,9 @@ def test_parquet_readers_see_true_values_times_and_arrivals_without_us(tmp_path:
         f.value[0] for _, f in frames
     ]
     joined = table.join(pq.read_table(tmp_path / segment.of_kind(Kind.FRAMES)[0].path), "seq").sort_by("seq")
-    arrivals = np.array(joined["arrival"].cast("int64").to_pylist())
-    assert arrivals.tolist() == [f.arrival_ns for _, f in frames]
+    micros, rest = joined["arrival"].cast("int64").to_pylist(), joined["arrival#ns"].to_pylist()
+    arrivals = [1_000 * us + ns for us, ns in zip(micros, rest, strict=True)]
+    assert arrivals == [f.arrival_ns for _, f in frames]
     assert table.schema.field("die.pressure.pv").metadata[b"unit"] == b"bar"
 
 
@@ -123,7 +124,7 @@ def test_the_audit_log_outlives_every_later_change(tmp_path: Path) -> None:
     # The repetition of 2.0 modified nothing; it is there for the sake of the frame that it came in.
     found = [(r["value"], r["seq"], r["replaced_by"]) for r in rows]
     assert found == [(1.0, 1, 2), (2.0, 2, REPEATED), (2.0, 3, 4)]
-    arrivals = pq.read_table(tmp_path / audit.path)["arrival"].cast("int64").to_pylist()
+    arrivals = times_of(pq.read_table(tmp_path / audit.path), "arrival").tolist()
     assert arrivals == [START, START + 2, START + 3]
 
 

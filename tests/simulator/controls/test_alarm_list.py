@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import pytest
 
+from historian.event import Event
 from historian.frame import NS
 from historian.quality import SENSOR_FAILURE
 from simulator.controls.alarm_kinds import KINDS
-from simulator.controls.alarm_list import MACHINE_ALARM, AlarmList, machine_alarms
+from simulator.controls.alarm_list import MACHINE_ALARM, AlarmList, event_of
 from simulator.controls.line_control import WIPER_DRIVE
 from simulator.controls.view import Message
 from simulator.course import Run
@@ -182,14 +183,22 @@ def test_the_list_is_short_and_each_entry_is_named_once() -> None:
     assert all(1 <= k.severity <= 1000 and k.delay_s >= 1 for k in KINDS)
 
 
+def _machine_alarms(run: Run, seconds: Iterable[int], t0_ns: int, source: str) -> list[Event]:
+    """What the list says of a run that is at the first of those seconds, each time an entry comes or goes."""
+    publication, machine, events = Publication(Recorder(run), t0_ns), AlarmList(), []
+    for second in seconds:
+        samples = publication.at(second)
+        machine.hear(run.plant.control.take_messages())
+        events += [event_of(alarm, source) for alarm in machine.judge(samples)]
+    return events
+
+
 def test_a_played_start_gives_events_of_what_came_and_went(trial_day: Scenario) -> None:
     t0_ns = 1_900_000_000 * NS
     water_on = int(next(step.at_s for step in trial_day.steps if step.do == "water on"))
     run = Run(trial_day.without_faults())
     run.advance(water_on - 30)
-    seconds = range(water_on - 30, water_on + 270)
-    said = run.plant.control.take_messages
-    events = list(machine_alarms(Publication(Recorder(run), t0_ns), seconds, source="line-1", said=said))
+    events = _machine_alarms(run, range(water_on - 30, water_on + 270), t0_ns, "line-1")
     assert {e.source for e in events} == {"line-1"}
     assert {e.kind for e in events} == {MACHINE_ALARM}
     assert [e.time_ns for e in events] == sorted(e.time_ns for e in events)
@@ -202,9 +211,7 @@ def test_a_played_start_gives_events_of_what_came_and_went(trial_day: Scenario) 
 def test_a_refused_start_of_the_line_is_on_the_list(trial_day: Scenario) -> None:
     steps = (Step(5.0, "heating on"), Step(60.0, "screw on"))
     run = Run(replace(trial_day.without_faults(), steps=steps))
-    said = run.plant.control.take_messages
-    publication = Publication(Recorder(run), 1_900_000_000 * NS)
-    events = list(machine_alarms(publication, range(90), said=said))
+    events = _machine_alarms(run, range(90), 1_900_000_000 * NS, "line-1")
     (refused, gone) = [e for e in events if e.data["name"] == "StartRefused"]
     assert "soak 0.0 of 30 min" in refused.text
     assert "water 0.0 of" in refused.text

@@ -9,6 +9,7 @@ from simulator.machines.extruder import BUMPER_EXTRUDER, Extruder, ExtruderDesig
 from simulator.machines.material import MATERIALS, Material
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
+from tests.support.heating import switch
 
 
 class Bench:
@@ -72,7 +73,7 @@ class Bench:
             self.step()
 
     def soak(self, seconds: float = 92.0 * 60.0) -> None:
-        self.extruder.heat(True)
+        switch(self.extruder.zones, True)
         self.run(seconds)
 
     def start(self, speed: float, kg_h: float) -> None:

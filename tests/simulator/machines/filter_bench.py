@@ -10,6 +10,7 @@ from simulator.machines.melt import POLYMERS, Polymer
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
 from simulator.machines.wiper import WiperState
+from tests.support.heating import switch
 
 _PRESSURE_LAG_S = 1.5
 
@@ -41,8 +42,7 @@ class Bench:
         dt_s: float = 1.0,
     ) -> None:
         self.filter = MeltFilter(design, polymer, start_cel=design.plate_cel)
-        for zone in (*self.filter.plates, self.filter.block):
-            zone.enabled = True
+        switch((*self.filter.plates, self.filter.block), True)
         self.site = Site()
         self.upsets = Upsets()
         self.kg_s = kg_h / 3600.0

@@ -13,6 +13,7 @@ from simulator.machines.melt import POLYMERS
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
 from simulator.machines.wiper import WiperState
+from tests.support.heating import switch
 
 KG_S = 780.0 / 3600.0
 
@@ -22,8 +23,7 @@ class Hand:
 
     def __init__(self) -> None:
         self.filter = MeltFilter(FILM_FILTER, POLYMERS["LDPE"], start_cel=220.0)
-        for zone in (*self.filter.plates, self.filter.block):
-            zone.enabled = True
+        switch((*self.filter.plates, self.filter.block), True)
         self.upsets = Upsets()
         self.inlet_bar = 90.0
         self.dp_bar = 30.0

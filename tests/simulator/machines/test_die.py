@@ -12,6 +12,7 @@ from simulator.machines.die import MOST_FROZEN, Die, DieDesign
 from simulator.machines.melt import POLYMERS
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
+from tests.support.heating import switch
 from tests.support.pellet_line import LDPE_CEL, LDPE_KG_H, SITE, running
 
 LDPE = POLYMERS["LDPE"]
@@ -20,7 +21,7 @@ KG_S = LDPE_KG_H / 3600.0
 
 def _die(start_cel: float = 225.0, zones: int = 1) -> Die:
     die = Die(DieDesign(zones=zones), LDPE, start_cel=start_cel)
-    die.hold(True)
+    switch(die.zones, True)
     return die
 
 
@@ -88,7 +89,7 @@ def test_a_cold_ring_freezes_holes_and_a_reheated_one_opens_them() -> None:
 
 def test_a_plug_stays_while_the_face_is_not_warm_again() -> None:
     die, upsets = _die(190.0), Upsets()
-    die.hold(False)
+    switch(die.zones, False)
     upsets.holes_frozen = 0.3
     _wet(die, 60, upsets, kg_s=0.0)
     frozen = 1.0 - die.open_holes
@@ -100,7 +101,7 @@ def test_a_plug_stays_while_the_face_is_not_warm_again() -> None:
 def test_a_start_with_water_on_a_cold_plate_begins_with_fewer_holes() -> None:
     cold, warm = _die(195.0), _die(225.0)
     for die in (cold, warm):
-        die.hold(False)
+        switch(die.zones, False)
         _wet(die, 60, Upsets(), kg_s=0.0)
     assert warm.open_holes == 1.0
     assert cold.open_holes < 1.0

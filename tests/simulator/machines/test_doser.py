@@ -173,13 +173,3 @@ def test_mass_and_heat_close_whatever_happens(
     assert account.in_kg - account.out_kg == pytest.approx(doser.held_kg - before_kg, abs=1e-9)
     assert account.in_kj - account.out_kj == pytest.approx(doser.held_kj - before_kj, abs=1e-6)
     assert account.out_kg == pytest.approx(stand.fallen_kg, abs=1e-9)
-
-
-def test_another_polymer_in_the_hopper_leaves_the_balance_closed() -> None:
-    stand = Stand()
-    before_kj = stand.doser.held_kj
-    stand.run(30.0)
-    stand.material = MATERIALS["bumper"]
-    stand.run(30.0)
-    account = stand.doser.account
-    assert account.in_kj - account.out_kj == pytest.approx(stand.doser.held_kj - before_kj, abs=1e-6)

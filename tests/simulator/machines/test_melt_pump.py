@@ -12,6 +12,7 @@ from simulator.machines.melt import POLYMERS
 from simulator.machines.melt_pump import MeltPump, MeltPumpDesign
 from simulator.machines.site import Site
 from simulator.machines.upsets import Upsets
+from tests.support.heating import switch
 
 LDPE = POLYMERS["LDPE"]
 
@@ -22,7 +23,7 @@ class Stand:
     def __init__(self, dt_s: float = 1.0) -> None:
         self.dt_s = dt_s
         self.pump = MeltPump(MeltPumpDesign(), LDPE, start_cel=220.0)
-        self.pump.heat(True)
+        switch(self.pump.zones, True)
         self.pump.enabled = True
         self.outlet_bar = 0.0
 

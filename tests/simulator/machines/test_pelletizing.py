@@ -11,6 +11,7 @@ from simulator.machines.outlet import GOOD
 from simulator.machines.pelletizing import FOR_LDPE, Pelletizing, with_zones
 from simulator.machines.upsets import Upsets
 from simulator.machines.water_properties import WATER_HEAT_KJ_KG_K, vapour_kj_kg
+from tests.support.heating import switch
 from tests.support.pellet_line import SITE, PelletLine, running
 
 
@@ -164,7 +165,7 @@ def test_a_step_of_a_fifth_of_a_second_gives_the_same_plant(polymer: str) -> Non
 
 def test_zones_of_the_die_ring_share_its_power() -> None:
     machines = Pelletizing(with_zones(FOR_LDPE, 3), POLYMERS["LDPE"], start_cel=20.0)
-    machines.die.hold(True)
+    switch(machines.die.zones, True)
     machines.step(1.0, SITE, Upsets(), 0.0, 20.0)
     names = [zone.name for zone in machines.die.zones]
     assert names == ["die.zone.1", "die.zone.2", "die.zone.3"]
@@ -207,7 +208,7 @@ def test_mass_and_energy_close_whatever_is_wrong(
     dt_s: float,
 ) -> None:
     machines = Pelletizing(FOR_LDPE, POLYMERS["LDPE"], start_cel=225.0)
-    machines.die.hold(True)
+    switch(machines.die.zones, True)
     machines.outlet.diverter = diverter
     upsets = Upsets(
         knife_wear=wear,
