@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -76,7 +77,9 @@ def hour(number: int, seconds: int = 3_600) -> list[Group]:
     named = tags()
     slow = [t.id for t in named if not t.path.startswith("bench.quick.")]
     quick = [t.id for t in named if t.path.startswith("bench.quick.")]
-    groups = [_group(named, slow[g::_SLOW_GROUPS], number, seconds, g, 1, chance) for g in range(_SLOW_GROUPS)]
+    groups = [
+        _group(named, slow[g::_SLOW_GROUPS], number, seconds, g, 1, chance) for g in range(_SLOW_GROUPS)
+    ]
     return [*groups, _group(named, quick, number, seconds, _SLOW_GROUPS, 10, chance)]
 
 
@@ -98,7 +101,7 @@ def frames(groups: list[Group], number: int) -> Iterator[Frame]:
     tag, time_ns, value, quality, second = (c[order] for c in (tag, time_ns, value, quality, second))
     edges = np.searchsorted(second, np.arange(second[0], second[-1] + 2)).tolist()
     late_ns = chance.integers(20 * MS, 270 * MS, len(edges)).tolist()
-    for place, (a, b) in enumerate(zip(edges, edges[1:], strict=False)):
+    for place, (a, b) in enumerate(pairwise(edges)):
         arrival_ns = START_NS + (int(second[0]) + place + 1) * NS + late_ns[place]
         yield Frame(tag[a:b].astype(np.int32), time_ns[a:b], value[a:b], quality[a:b], arrival_ns)
 
@@ -143,7 +146,9 @@ def _signal(kind: str, number: int, t_s: Values, chance: np.random.Generator) ->
         code = np.clip(np.rint(2_000 + 900 * slow + chance.normal(0, 60, n)), 0, 4_095)
         return (code * np.float32(150 / 4_095)).astype(np.float32).astype(np.float64)
     if kind == "float":
-        return (mine.uniform(20, 80) + 5 * slow + chance.normal(0, 0.5, n)).astype(np.float32).astype(np.float64)
+        return (
+            (mine.uniform(20, 80) + 5 * slow + chance.normal(0, 0.5, n)).astype(np.float32).astype(np.float64)
+        )
     if kind == "counter":
         return np.floor(t_s * mine.uniform(0.05, 3.0))
     if kind == "switch":

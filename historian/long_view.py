@@ -119,7 +119,7 @@ class LongView:
         return found
 
     def _only_rolled(self, interval_ns: int, piece: Piece, tag: int | None = None) -> Rollup:
-        """The rows of a piece whose samples have gone; late ones may have come since, and stand beside them."""
+        """The rows of a piece whose samples have gone; late ones may have come since and stand beside."""
         return joined(
             [
                 self._rollups.read(interval_ns, low // interval_ns * interval_ns, high, tag=tag)

@@ -254,7 +254,7 @@ class Recent:
             found = self._db.execute(
                 "SELECT first_ns, last_ns, seq FROM rows WHERE last_ns>=? AND first_ns<?", (start_ns, end_ns)
             ).fetchall()
-        spans = []
+        spans: list[tuple[int, int]] = []
         for low, high, seq in found:
             # A late sample beside a live one: what lies between the two is none of the row's.
             wide = high - low > _FOLD_SPAN_NS

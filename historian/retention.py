@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from historian.archive.manifest import DAY_NS, Segment
+from historian.archive.manifest import DAY_NS, Level, Segment
 from historian.errors import WrongInput
 from historian.rollup_list import RollupFile, RollupList
 from historian.rollups import HOUR_NS, MINUTE_NS
@@ -133,7 +133,12 @@ def _meets(windows: Sequence[Window], start_ns: int, end_ns: int) -> bool:
 def _reason_to_stay(
     segment: Segment, rollups: RollupList, keep: Keep, held: Sequence[Window], today_ns: int
 ) -> str:
-    """Why a segment whose time is up has to stay; empty when it may go."""
+    """Why a segment whose time is up has to stay; empty when it may go.
+
+    An hour waits for its day: were it to go alone, rollups could not tell what of the day they hold already.
+    """
+    if segment.level is Level.HOUR:
+        return "its day is not made yet"
     if _meets(held, segment.start_ns, segment.end_ns):
         return "held"
     for interval_ns, kept_ns in keep.rollups_ns().items():

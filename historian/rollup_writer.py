@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, Self
 
+import numpy as np
+
 from historian.archive.disk import Disk
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, Kind, Segment
@@ -124,10 +126,7 @@ class RollupWriter:
             rows = self._rolled(segment, interval_ns, read)
             is_in = (whole.start_ns >= segment.start_ns) & (whole.start_ns < segment.end_ns)
             replaced, whole = whole.take(is_in), whole.take(~is_in)
-            if replaced.samples.sum() > rows.samples.sum():
-                # A segment that is written anew never shrinks: these old rows' samples have gone.
-                rows = together(replaced, rows)
-            whole = joined([whole, rows])
+            whole = joined([whole, _with_gone(replaced, rows)])
             sources = {s for s in sources if s[1] <= segment.start_ns or s[0] >= segment.end_ns}
             sources.add(source_of(segment))
         return whole, sources
@@ -191,6 +190,18 @@ class RollupWriter:
             is_ours = path.stem.isdigit() and int(path.stem) <= listed.generation + 1
             if is_ours and path.relative_to(self._root).as_posix() not in named:
                 self._disk.delete(path)
+
+
+def _with_gone(old: Rollup, new: Rollup) -> Rollup:
+    """The new rows of a segment, and what the old ones hold of samples that have gone.
+
+    A segment that is written anew never shrinks, in no interval of any tag: where the old row counts more,
+    or there is no new one, the samples of the old one are not in the segment any more.
+    """
+    both = joined([old, new])
+    paired = (both.tag[1:] == both.tag[:-1]) & (both.start_ns[1:] == both.start_ns[:-1])
+    replaced = np.append(paired & (both.samples[:-1] <= both.samples[1:]), False)[: len(both)]
+    return together(both.take(~replaced), Rollup.empty())
 
 
 def publish(disk: Disk, path: Path, data: bytes) -> None:

@@ -17,7 +17,7 @@ from historian.archive.columns import FrameTable
 from historian.archive.disk import Disk
 from historian.archive.manifest import FileEntry, Kind, Level, Manifest, Segment
 from historian.archive.numbers import integers
-from historian.archive.stamps import REST, times_of
+from historian.archive.stamps import columns_of, times_of
 from historian.archive.tables import META_KEY, frames_file
 from historian.care.findings import FileFact
 from historian.care.look import fact_of
@@ -95,8 +95,7 @@ def with_frames(root: Path, segment: Segment, manifest: Manifest, disk: Disk) ->
     When they arrived is lost: each frame's newest source time stands for it, and one clock epoch for all.
     """
     held = segment.of_kind(Kind.WIDE, Kind.LONG)
-    names = ["seq", "time", "time" + REST]
-    tables = [pq.read_table(root / f.path, columns=names, partitioning=None) for f in held]
+    tables = [_stamped(root / f.path) for f in held]
     seq = np.concatenate([integers(t["seq"], np.int64) for t in tables])
     time_ns = np.concatenate([times_of(t, "time") for t in tables])
     order = np.lexsort((time_ns, seq))
@@ -114,6 +113,12 @@ def with_frames(root: Path, segment: Segment, manifest: Manifest, disk: Disk) ->
         )
     entry = _frames_entry(path, fact, segment.files, frames.seq.tolist())
     return replace(segment, files=(*segment.files, entry))
+
+
+def _stamped(path: Path) -> Any:
+    """The times and numbers of a segment's file."""
+    names = columns_of(pq.read_schema(path).names, "time")
+    return pq.read_table(path, columns=["seq", *names], partitioning=None)
 
 
 def _frames_entry(path: str, fact: FileFact, files: Sequence[FileEntry], seq: Sequence[int]) -> FileEntry:

@@ -11,12 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from historian.archive.numbers import (
-    Form,
-    form_of,
-    from_arrow,
-    to_arrow,
-)
+from historian.archive.numbers import Form, form_of, from_arrow, integers, to_arrow, valid
 
 _VALUES = st.one_of(
     st.lists(st.floats()),

@@ -6,7 +6,6 @@ import asyncio
 import shutil
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import structlog
@@ -77,7 +76,7 @@ def lived(folder: Path, ledger: Ledger) -> None:
 
 
 def keeping(folder: Path, shadow: Shadow, *, every: bool) -> None:
-    """A disk that is full at any point of sealing, merging, compacting, rolling up or letting go.
+    """A disk that fills up in any part of upkeep: the old state stays, and the next undisturbed try does all.
 
     Args:
         every: try each amount of room that is too little, else a few.
@@ -85,60 +84,68 @@ def keeping(folder: Path, shadow: Shadow, *, every: bool) -> None:
     ledger = Ledger(SEED, RAW, MINUTES)
     before = shadow.beside / "before"
     lived(before, ledger)
-    tell_phases(ledger.take)
-    full_at: set[str] = set()
-    for room in range(10_000) if every else _some():
-        shutil.copytree(before, folder)
-        ledger.now_ns = arrival_of(ledger.acked)
+    shortage = Shortage(ledger, shadow)
+    tell_phases(shortage.tell)
+    for phase in ("seal", "compact", "let go", "rollup", "retention"):
+        for room in range(10_000) if every else (0, 1, 4, 16, 64, 256):
+            shutil.copytree(before, folder)
+            ledger.now_ns = arrival_of(ledger.acked)
+            # The line is running: what SQLite keeps beside its file is there already.
+            store = EmbeddedStore.open(folder)
+            shortage.comes_with(phase, room)
+            failed = _fails(folder, ledger)
+            shadow.give_room(None)
+            store.close()
+            _recovers(folder, ledger)
+            shutil.rmtree(folder)
+            if not failed:
+                break
+        assert room > 0, f"{phase} never met the full disk"
+
+
+class Shortage:
+    """A disk that is full from a moment on."""
+
+    def __init__(self, ledger: Ledger, shadow: Shadow) -> None:
+        self._ledger, self._shadow = ledger, shadow
+        self._at, self._blocks = "", 0
+
+    def comes_with(self, phase: str, blocks: int) -> None:
+        """When the phase begins next, so many blocks are left."""
+        self._at, self._blocks = f"> k {phase}", blocks
+
+    def tell(self, line: str) -> None:
+        """Follow the upkeep."""
+        self._ledger.take(line)
+        if line == self._at:
+            self._at = ""
+            self._shadow.give_room(self._shadow.held() + self._blocks * BLOCK)
+
+
+def _fails(folder: Path, ledger: Ledger) -> bool:
+    """Whether upkeep found the disk full; whatever it did, twice in a row, everything is still there."""
+    failed = False
+    keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
+    for _ in range(2):
         ledger.open = {}
-        # The line is running: what SQLite keeps beside its file is there already.
-        store = EmbeddedStore.open(folder)
-        shadow.give_room(shadow.held() + room * BLOCK)
-        failed = _fails(folder, ledger)
-        store.close()
-        if not failed:
-            break
-        full_at |= failed
-        shadow.give_room(None)
-        keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
-        for _ in range(2):
+        try:
             keeper.step(ledger.now_ns)
-        keeper.close()
+        except StoreFull as error:
+            failed = True
+            assert str(folder) in str(error) and "space" in str(error).lower(), error
         check(folder, ledger)
-        due = [f.text for f in judge(look(folder)) if f.trouble is not Trouble.HOLE]
-        assert not due, due
-        shutil.rmtree(folder)
-    wanted = {"seal", "merge", "compact", "rollup"} if every else {"seal", "rollup"}
-    assert wanted <= full_at, full_at
+    keeper.close()
+    return failed
 
 
-def _some() -> Iterator[int]:
-    """Amounts of room, the steps between them wider and wider."""
-    room = 0
-    while True:
-        yield room
-        room += 1 + room // 3
-
-
-def _fails(folder: Path, ledger: Ledger) -> set[str]:
-    """What upkeep was at when it found the disk full, twice in a row; nothing when it did not."""
-    full_at: set[str] = set()
-    keeper = None
-    try:
-        for _ in range(2):
-            try:
-                keeper = keeper or Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
-                keeper.step(ledger.now_ns)
-            except StoreFull as error:
-                assert str(folder) in str(error) and "space" in str(error).lower(), error
-                stack = ledger.open.get("k") or ["open"]
-                full_at.add(stack[0] if stack[0] != "seal" else stack[-1])
-                ledger.open = {}
-            check(folder, ledger)
-    finally:
-        if keeper is not None:
-            keeper.close()
-    return full_at
+def _recovers(folder: Path, ledger: Ledger) -> None:
+    """With room again, all is done that was due and nothing lies about."""
+    keeper = Upkeep.open(folder, "line 1", Keep(raw_ns=RAW, minute_ns=MINUTES))
+    keeper.step(ledger.now_ns)
+    keeper.close()
+    check(folder, ledger)
+    due = [f.text for f in judge(look(folder)) if f.trouble is not Trouble.HOLE]
+    assert not due, due
 
 
 def letting_go(folder: Path, shadow: Shadow) -> None:
