@@ -1,9 +1,10 @@
 """The reference data set: what a line of 200 tags sends in a day, made from a fixed seed.
 
-85 temperatures with control ripple, quantised to 0.1; 20 pressures at 1 Hz and 5 at 10 Hz, to 0.01; 15 channels of
-twelve bits and 10 of full single precision; 15 counters, 20 booleans, 30 set-points that seldom change. Five scan
-groups: the tags of one share their time stamps, in whole milliseconds with about 3 ms of jitter. Each tag has
-about two bad bursts a day. Invented; the kinds and their shares are what a line with one controller has.
+85 temperatures with control ripple, quantised to 0.1; 20 pressures at 1 Hz and 5 at 10 Hz, to 0.01; 15
+channels of twelve bits and 10 of full single precision; 15 counters, 20 booleans, 30 set-points that seldom
+change. The tags of one scan group, of which there are five, share their time stamps, in whole milliseconds
+with about 3 ms of jitter. Each tag has about two bad bursts a day. Invented; the kinds and their shares are
+what a line with one controller has.
 """
 
 from __future__ import annotations

@@ -21,7 +21,6 @@ from meltledger.config import LineConfig, load
 from meltledger.demoline import PastHours, write_line_file
 from meltledger.logs import set_up
 from meltledger.verbs.run import run_until_asked
-from simulator.run import write_truth
 from simulator.scenarios.file import load_scenario
 from simulator.scenarios.scenario import Scenario
 from trials.record import TrialRecord
@@ -56,7 +55,7 @@ def command(port: int, folder: Path, zone: str, scenario: str, speed: float, no_
     with ExitStack() as stack:
         past_s = int(played.opens_s) or _PAST_S
         arguments = ["simulate", scenario, "--serve", "opcua", "--start-at", str(past_s)]
-        arguments += ["--speed", f"{speed:g}"]
+        arguments += ["--speed", f"{speed:g}", "--truth", str(folder / "truth.json")]
         endpoint = f"opc.tcp://127.0.0.1:{_free_port()}"
         line = stack.enter_context(_child([*arguments, "--endpoint", endpoint, "--while-parent"]))
         t0_ns = _told(line)["t0_ns"]
@@ -64,7 +63,6 @@ def command(port: int, folder: Path, zone: str, scenario: str, speed: float, no_
         clock = "wall" if speed == 1.0 else "own"
         write_line_file(file, played, endpoint, port=port, zone=zone, clock=clock)
         config = load(file)
-        write_truth(config.folder / "truth.json", played, t0_ns)
         _open_trial(config, played, t0_ns)
         pages = stack.enter_context(_child(["serve", str(file), "--port", str(port), "--while-parent"]))
         address = f"http://127.0.0.1:{port}"

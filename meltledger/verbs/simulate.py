@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import shutil
 import signal
 import sys
 import time
@@ -20,12 +19,13 @@ from historian.frame import NS
 from historian.retention import Keep
 from historian.upkeep import Upkeep
 from meltledger.logs import set_up
+from simulator.json_file import write_json
 from simulator.mqtt_options import OF_SPARKPLUG, mqtt_options, serve_mqtt
 from simulator.opcua import server
 from simulator.opcua.options import OF_OPCUA, opcua_arguments, opcua_options
 from simulator.parquet_file import write_beside, write_parquet
 from simulator.recorded.playback import Playback, recording_at
-from simulator.run import batch, published_tags
+from simulator.run import batch, published_tags, write_truth
 from simulator.scenarios.file import load_scenario
 from simulator.scenarios.scenario import Scenario
 from simulator.scenarios.variants import named_variant
@@ -89,7 +89,7 @@ def command(scenario: str | None, recording: Path | None, protocol: str | None, 
         t0_ns=options["begin"],
         aux_channels=options["aux_channels"],
     )
-    asyncio.run(_serve(feed, str(protocol), options))
+    asyncio.run(_serve(feed, str(protocol), options, played))
     return 0
 
 
@@ -124,7 +124,7 @@ def _to_file(scenario: Scenario, file: Path, begin_ns: int, options: dict[str, A
         file, scenario, begin_ns, options["start_at"], aux_channels=options["aux_channels"]
     )
     if options["truth"] is not None:
-        shutil.copyfile(file.with_suffix(".truth.json"), options["truth"])
+        write_json(options["truth"], json.loads(file.with_suffix(".truth.json").read_text(encoding="utf-8")))
     click.echo(f"{samples} samples in {file}")
     return 0
 
@@ -162,22 +162,46 @@ def _stop(options: dict[str, Any]) -> asyncio.Event:
     return stop
 
 
-async def _serve(feed: Feed, protocol: str, options: dict[str, Any]) -> None:
+async def _serve(
+    feed: Feed, protocol: str, options: dict[str, Any], scenario: Scenario | None = None
+) -> None:
+    """Serve until stopped; what really goes wrong in a scenario is written once its times are known."""
     if protocol != "opcua":
         _refuse(options, OF_OPCUA, "OPC UA")
     if protocol != "sparkplug":
         _refuse(options, OF_SPARKPLUG, "Sparkplug")
+    stop = _stop(options)
+    written: list[asyncio.Task[None]] = []
+
+    def ready(serving: Serving) -> None:
+        _tell(serving)
+        if scenario is not None and options["truth"] is not None:
+            written.append(_truth_beside(options["truth"], scenario, serving.t0_ns, stop))
+
     common = {
         "speed": options["speed"],
         "ledger": options["ledger"],
         "troubles": [] if options["trouble"] is None else load_troubles(options["trouble"]),
-        "stop": _stop(options),
-        "ready": _tell,
+        "stop": stop,
+        "ready": ready,
     }
     if protocol == "opcua":
         await server.serve(feed, **common, **opcua_arguments(options))
     else:
         await serve_mqtt(feed, protocol, options, **common)
+    await asyncio.gather(*written)
+
+
+def _truth_beside(file: Path, scenario: Scenario, t0_ns: int, stop: asyncio.Event) -> asyncio.Task[None]:
+    """Write the truth on a thread of its own; where that fails, the serving stops and the task says why."""
+
+    def done(task: asyncio.Task[None]) -> None:
+        if not task.cancelled() and task.exception() is not None:
+            stop.set()
+
+    writing = asyncio.create_task(asyncio.to_thread(write_truth, file, scenario, t0_ns))
+    writing.add_done_callback(done)
+    return writing
 
 
 def _refuse(options: dict[str, Any], names: tuple[str, ...], whose: str) -> None:

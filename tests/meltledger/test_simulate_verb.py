@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -11,6 +15,7 @@ from pathlib import Path
 import pytest
 import structlog
 
+from historian.frame import NS
 from historian.tags import TagKind
 from meltledger.cli import main
 from simulator.recorded.parquet_file import read_parquet
@@ -119,3 +124,54 @@ def test_a_file_that_a_scenario_was_written_to_is_played_again_whole(
         assert sorted(played(again), key=str) == sorted(
             ((tags[c].path, t, None if math.isnan(v) else v, q) for c, t, v, q in written), key=str
         )
+
+
+FAULT = """
+[[fault]]
+id = "probe"
+fault = "clock_ahead"
+source = "line"
+onset = "10 s"
+"""
+
+
+def served_with_truth(scenario: Path, truth: Path) -> list[str]:
+    endpoint = f"opc.tcp://127.0.0.1:{free_port()}"
+    serving = ["--serve", "opcua", "--endpoint", endpoint, "--truth", str(truth)]
+    return [sys.executable, "-m", "meltledger", "simulate", str(scenario), *serving]
+
+
+def test_the_truth_of_what_is_served_is_written_beside(tmp_path: Path) -> None:
+    scenario, truth = tmp_path / "cold.toml", tmp_path / "truth.json"
+    scenario.write_text(COLD_LINE + FAULT, encoding="utf-8")
+    with subprocess.Popen(served_with_truth(scenario, truth), stdout=subprocess.PIPE, text=True) as line:
+        assert line.stdout is not None
+        told = json.loads(line.stdout.readline())
+        end = time.monotonic() + 60.0
+        while not truth.exists() and time.monotonic() < end:
+            time.sleep(0.05)
+        assert line.poll() is None, "it goes on serving"
+        line.send_signal(signal.SIGTERM)
+        assert line.wait(timeout=30) == 0
+    (entry,) = json.loads(truth.read_text(encoding="utf-8"))
+    assert (entry["id"], entry["onset_ns"]) == ("probe", told["t0_ns"] + 10 * NS)
+
+
+def test_a_truth_that_cannot_be_written_ends_the_serving(tmp_path: Path) -> None:
+    scenario, truth = tmp_path / "cold.toml", tmp_path / "nowhere" / "truth.json"
+    scenario.write_text(COLD_LINE, encoding="utf-8")
+    command = served_with_truth(scenario, truth)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 3
+    assert "nowhere/truth.json: cannot be written" in done.stderr
+
+
+@pytest.mark.usefixtures("own_log")
+def test_the_truth_of_a_file_may_lie_elsewhere_or_where_it_is(tmp_path: Path) -> None:
+    scenario, file = tmp_path / "cold.toml", tmp_path / "cold.parquet"
+    scenario.write_text(COLD_LINE + FAULT, encoding="utf-8")
+    beside, other = tmp_path / "cold.truth.json", tmp_path / "other.json"
+    for truth in (beside, other):
+        assert exit_code(str(scenario), "--to", str(file), "--begin", str(T0_NS), "--truth", str(truth)) == 0
+    assert other.read_text(encoding="utf-8") == beside.read_text(encoding="utf-8")
+    assert [entry["id"] for entry in json.loads(other.read_text(encoding="utf-8"))] == ["probe"]
