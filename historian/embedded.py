@@ -19,6 +19,7 @@ from historian.frame import NS, Frame, Series
 from historian.long_view import LongView
 from historian.newest import Newest
 from historian.piecewise import piecewise, reaching
+from historian.quality import is_bad
 from historian.recent import Recent, Synchronous
 from historian.registry import numbered, unknown
 from historian.rollup_files import RollupReader
@@ -156,7 +157,8 @@ class EmbeddedStore:
     ) -> list[AggregateRow]:
         """One row an interval, after OPC 10000-13, with the bounding samples however far away they are."""
         tag = self._tag(path)
-        series = reaching(self.read, path, start_ns, end_ns, span=self.span())
+        before = 2 if config.use_sloped_extrapolation else 1
+        series = reaching(self.read, path, start_ns, end_ns, span=self.span(), before=before)
         return aggregate_series(series, start_ns, end_ns, interval_ns, kind, config=config, stepped=tag.holds)
 
     def rollup(self, paths: Sequence[str], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:
@@ -255,7 +257,10 @@ class EmbeddedStore:
             return sealed
         fresh = merge(loose, frames).kept
         met = self._archive.columns([number], int(fresh.time_ns[0]), end_ns)[number]
-        if self._archive.manifest.sealed_seq > after or np.isin(met.time_ns, fresh.time_ns).any():
+        # A late sample may part a run of bad ones, of which the outline keeps the first alone.
+        parted = is_bad(met.quality) | np.isnan(met.value)
+        doubled = np.isin(met.time_ns, fresh.time_ns)
+        if self._archive.manifest.sealed_seq > after or parted.any() or doubled.any():
             series = self._samples([number], start_ns, end_ns)[number].series()
             return envelope_of(series, start_ns, end_ns, columns)
         # The outline of an outline and of the rest is the outline of both.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -108,15 +107,7 @@ class LongView:
     def _gone(self, interval_ns: int, start_ns: int, end_ns: int) -> list[tuple[int, int]]:
         """The stretches of a window that were rolled up and whose samples are not there any more."""
         segments = self._archive.refresh().segments
-        starts = [s.start_ns for s in segments]
-        found = []
-        for file in self._rollups.listed.between(interval_ns, start_ns, end_ns):
-            for low, high, _ in file.sources:
-                at = bisect_right(starts, low) - 1
-                is_there = at >= 0 and segments[at].end_ns >= high
-                if low < end_ns and high > start_ns and not is_there:
-                    found.append((max(low, start_ns), min(high, end_ns)))
-        return found
+        return self._rollups.listed.gone(interval_ns, segments, start_ns, end_ns)
 
     def _only_rolled(self, interval_ns: int, piece: Piece, tag: int | None = None) -> Rollup:
         """The rows of a piece whose samples have gone; late ones may have come since and stand beside."""

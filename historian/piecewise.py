@@ -50,22 +50,26 @@ def piecewise(
         at = upto
 
 
-def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span) -> Series:
+def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span, before: int = 1) -> Series:
     """One tag's samples in [start, end), with what lies around it up to the nearest good ones.
 
     Looks near first, then farther and farther, because the neighbour of a silent tag may be months away.
+
+    Args:
+        before: good samples to be found before the start; two make a line that can be drawn on.
     """
     if span is None:
         return Series.empty()
     inside = read([path], start_ns, end_ns)[path]
     first, last = span
     parts = [inside]
-    at, reach_ns = start_ns, _FIRST_REACH_NS
+    at, reach_ns, held = start_ns, _FIRST_REACH_NS, 0
     while at > first:
         low = max(first, at - reach_ns)
         found = read([path], low, at)[path]
         parts.insert(0, found)
-        if is_good(found.quality).any():
+        held += _usable(found)
+        if held >= before:
             break
         at, reach_ns = low, reach_ns * _FARTHER
     at, reach_ns = end_ns, _FIRST_REACH_NS
@@ -73,7 +77,7 @@ def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span) -
         high = min(last + 1, at + reach_ns)
         found = read([path], at, high)[path]
         parts.append(found)
-        if is_good(found.quality).any():
+        if _usable(found):
             break
         at, reach_ns = high, reach_ns * _FARTHER
     return Series(
@@ -81,3 +85,8 @@ def reaching(read: Read, path: str, start_ns: int, end_ns: int, *, span: Span) -
         np.concatenate([p.value for p in parts]),
         np.concatenate([p.quality for p in parts]),
     )
+
+
+def _usable(series: Series) -> int:
+    """How many samples are good and hold a number: what has none is bad to an aggregate."""
+    return int(np.count_nonzero(is_good(series.quality) & ~np.isnan(series.value)))

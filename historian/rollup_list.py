@@ -22,7 +22,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -94,6 +95,24 @@ class RollupList:
     def behind(self, segments: Iterable[Segment], interval_ns: int) -> tuple[Segment, ...]:
         """The segments that are still to be rolled up."""
         return tuple(s for s in segments if not self.holds(s, interval_ns))
+
+    def gone(
+        self, interval_ns: int, segments: Sequence[Segment], start_ns: int, end_ns: int
+    ) -> list[tuple[int, int]]:
+        """The stretches of a window that were rolled up and whose samples are not there any more.
+
+        Args:
+            segments: all that the archive holds, by start.
+        """
+        starts = [s.start_ns for s in segments]
+        found = []
+        for file in self.between(interval_ns, start_ns, end_ns):
+            for low, high, _ in file.sources:
+                at = bisect_right(starts, low) - 1
+                is_there = at >= 0 and segments[at].end_ns >= high
+                if low < end_ns and high > start_ns and not is_there:
+                    found.append((max(low, start_ns), min(high, end_ns)))
+        return found
 
     def changed(self, new: Iterable[RollupFile], *, drop: Iterable[RollupFile] = ()) -> RollupList:
         """The next generation: new files come in place of those with the same window; ``drop`` goes."""

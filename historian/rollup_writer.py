@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.archive.disk import Disk
 from historian.archive.files import Files
@@ -82,7 +83,17 @@ class RollupWriter:
         writer._sweep()
         return writer
 
-    def bring_up(self, segments: Sequence[Segment], read: ReadSegment, paths: Mapping[int, str]) -> int:
+    def gone(self, segments: Sequence[Segment]) -> list[tuple[int, int]]:
+        """The windows whose minutes stand for samples that no segment holds any more."""
+        return self.reader.listed.gone(MINUTE_NS, segments, -(2**63), 2**63)
+
+    def bring_up(
+        self,
+        segments: Sequence[Segment],
+        read: ReadSegment,
+        paths: Mapping[int, str],
+        gone: Sequence[tuple[int, int]] = (),
+    ) -> int:
         """Roll up every segment that is behind, each file once; gives how many files were written.
 
         Rows of a window that no segment holds any more stay: raw samples go earlier than their rollups. What
@@ -91,6 +102,7 @@ class RollupWriter:
         Args:
             segments: all that the archive holds.
             paths: tag number → path, for every tag in the archive.
+            gone: what ``gone`` told before the newest segments were made: what these hold there came late.
         """
         self._settle()
         written = 0
@@ -102,7 +114,7 @@ class RollupWriter:
             }
             for start_ns, end_ns in sorted(windows):
                 inside = [s for s in segments if s.start_ns < end_ns and s.end_ns > start_ns]
-                whole, sources = self._rows(interval_ns, start_ns, end_ns, inside, read)
+                whole, sources = self._rows(interval_ns, start_ns, end_ns, inside, read, gone)
                 file = self._written(interval_ns, start_ns, end_ns, whole, sources, paths)
                 self._replace(self.reader.listed.changed([file]))
                 written += 1
@@ -114,7 +126,13 @@ class RollupWriter:
         self._replace(self.reader.listed.changed([], drop=files))
 
     def _rows(
-        self, interval_ns: int, start_ns: int, end_ns: int, inside: Sequence[Segment], read: ReadSegment
+        self,
+        interval_ns: int,
+        start_ns: int,
+        end_ns: int,
+        inside: Sequence[Segment],
+        read: ReadSegment,
+        gone: Sequence[tuple[int, int]],
     ) -> tuple[Rollup, set[Source]]:
         """The rows of a file: old ones, but new ones where a segment has changed."""
         listed = self.reader.listed
@@ -126,7 +144,12 @@ class RollupWriter:
             rows = self._rolled(segment, interval_ns, read)
             is_in = (whole.start_ns >= segment.start_ns) & (whole.start_ns < segment.end_ns)
             replaced, whole = whole.take(is_in), whole.take(~is_in)
-            whole = joined([whole, _with_gone(replaced, rows)])
+            # Longer intervals are made of minutes, which hold what has gone.
+            alone = _inside(replaced.start_ns, gone if interval_ns == MINUTE_NS else ())
+            rows = _with_gone(replaced.take(~alone), rows)
+            if alone.any():
+                rows = together(replaced.take(alone), rows)
+            whole = joined([whole, rows])
             sources = {s for s in sources if s[1] <= segment.start_ns or s[0] >= segment.end_ns}
             sources.add(source_of(segment))
         return whole, sources
@@ -190,6 +213,14 @@ class RollupWriter:
             is_ours = path.stem.isdigit() and int(path.stem) <= listed.generation + 1
             if is_ours and path.relative_to(self._root).as_posix() not in named:
                 self._disk.delete(path)
+
+
+def _inside(time_ns: Times, windows: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
+    """Which times lie in one of the windows [start, end)."""
+    found = np.zeros(len(time_ns), dtype=np.bool_)
+    for low, high in windows:
+        found |= (time_ns >= low) & (time_ns < high)
+    return found
 
 
 def _with_gone(old: Rollup, new: Rollup) -> Rollup:

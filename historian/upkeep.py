@@ -113,11 +113,12 @@ class Upkeep:
     def _do(self, now_ns: int, held: Sequence[Window], *, seal_all: bool) -> Kept:
         tags = self._tags()
         self._list(tags)
+        gone = self._rollups.gone(self._archive.manifest.segments)
         frames = self._seal(now_ns, tags, seal_all=seal_all)
         days = self._archive.compact(tags, before_ns=(now_ns - GRACE_NS) // DAY_NS * DAY_NS)
         segments = self._archive.manifest.segments
         paths = {number: tag.path for number, tag in tags.items()}
-        rolled = self._rollups.bring_up(segments, reader_of(self._folder / "archive"), paths)
+        rolled = self._rollups.bring_up(segments, reader_of(self._folder / "archive"), paths, gone)
         plan = self._plan(now_ns, held)
         self._let_go(plan)
         return Kept(frames, days, rolled, plan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ class EdgeSession:
     What was missed in an outage follows the births, marked as historical; so does what a machine tells late.
 
     Args:
+        away: says which sources nothing can be heard of: their devices are dead.
         limit: samples kept while the broker is away; beyond it the oldest are lost, and the log says so.
         primary_host: host without which nothing is published; None: it is not looked for.
         bd_seq_file: keeps the number of the connection over restarts; None: it begins at 0 each time.
@@ -42,18 +44,21 @@ class EdgeSession:
         broker: Broker,
         node: EdgeNode,
         *,
+        away: Callable[[], frozenset[str]] = frozenset,
         limit: int = 500_000,
         primary_host: PrimaryHost | None = None,
         bd_seq_file: Path | None = None,
     ) -> None:
         self._broker = broker
         self._node = node
+        self._away = away
         self._host = primary_host
         self._bd_seq_file = bd_seq_file
         # 1.5 keep-alives until silence counts as an outage, and a little for the way.
         self._unsure = Unsure(limit=limit, window_s=2.0 * broker.keepalive_s)
         self._link: Link | None = None
         self._born = False
+        self._owed: list[Sample] = []
         self._tried: Link | None = None
         self._flying: set[int] = set()
         self._lost_told = 0
@@ -91,7 +96,13 @@ class EdgeSession:
         self._send(self._node.births(time.time_ns()))
         unsure = self._unsure.take()
         self._unsure.keep(unsure, time.monotonic())
-        if missed := [sample for sample in unsure if not self._node.told_at_birth(sample)]:
+        self._send_missed(list(dict.fromkeys([*self._owed, *unsure])))
+
+    def _send_missed(self, samples: list[Sample]) -> None:
+        """Send as history what no birth tells; what dead devices have missed waits for theirs."""
+        node = self._node
+        self._owed = [sample for sample in samples if node.dead(sample)]
+        if missed := [s for s in samples if not node.dead(s) and not node.told_at_birth(s)]:
             self._send(self._node.data(missed, time.time_ns(), historical=True))
             _log.info("missed_samples_sent", broker=str(self._broker), n=len(missed))
 
@@ -105,7 +116,11 @@ class EdgeSession:
         """Publish the samples, or keep them for later."""
         self._node.remember(samples)
         now_s = time.monotonic()
+        moved = self._node.mind(self._away(), time.time_ns())
         if self._born:
+            if moved:
+                self._send(moved)
+                self._send_missed(self._owed)
             self._unsure.forget(now_s)
             late, of_now = part(samples)
             self._send(self._node.data(late, time.time_ns(), historical=True))
@@ -178,6 +193,7 @@ async def serve_sparkplug(
     session = EdgeSession(
         broker,
         EdgeNode(group, edge_node, feed.tags, last_bd_seq=last),
+        away=feed.away,
         primary_host=None if primary_host is None else PrimaryHost(primary_host),
         bd_seq_file=bd_seq_file,
     )

@@ -150,9 +150,23 @@ def _still(path: Path, beside: Path) -> Iterator[tuple[IO[bytes], int]]:
         target = sqlite3.connect(beside)
         try:
             source.backup(target)
+            (found,) = target.execute("PRAGMA quick_check(1)").fetchone()
+        except sqlite3.DatabaseError as error:
+            if getattr(error, "sqlite_errorcode", 0) & 0xFF not in (
+                sqlite3.SQLITE_CORRUPT,
+                sqlite3.SQLITE_NOTADB,
+            ):
+                raise
+            found = str(error)
         finally:
             target.close()
             source.close()
+        if found != "ok":
+            raise StoredDataDamaged(
+                f"{path}: {found.splitlines()[-1]}; run `meltledger doctor` on the store first"
+            )
+    elif path.name == RECENT:
+        raise StoredDataDamaged(f"{path}: is no database; run `meltledger doctor` on the store first")
     chosen = beside if is_database else path
     with chosen.open("rb") as file:
         yield file, os.fstat(file.fileno()).st_size

@@ -160,7 +160,7 @@ def _recent(path: Path) -> tuple[tuple[RowFact, ...], frozenset[int], str]:
                 db.close()
     except StoredDataDamaged as error:
         return tuple(found), passed_over, str(error)
-    return tuple(found), passed_over, "" if sound == "ok" else f"{path}: {sound}"
+    return tuple(found), passed_over, "" if sound == "ok" else f"{path}: {sound.splitlines()[-1]}"
 
 
 def marks_of(db: sqlite3.Connection) -> frozenset[int]:

@@ -200,7 +200,8 @@ class InfluxStore:
     ) -> list[AggregateRow]:
         """One row an interval, after OPC 10000-13, with the bounding samples however far away they are."""
         stepped = self._tag(path).holds
-        series = reaching(self.read, path, start_ns, end_ns, span=self.span())
+        before = 2 if config.use_sloped_extrapolation else 1
+        series = reaching(self.read, path, start_ns, end_ns, span=self.span(), before=before)
         return aggregate_series(series, start_ns, end_ns, interval_ns, kind, config=config, stepped=stepped)
 
     def rollup(self, paths: Sequence[str], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:

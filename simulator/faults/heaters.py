@@ -8,8 +8,9 @@ holds its value, before one that has slipped.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from zlib import crc32
 
 from simulator.faults.kind import Act, FaultKind, Moment
@@ -47,6 +48,28 @@ class _ZoneKind:
         return self.prefix.format(place=moment.order.place)
 
 
+@dataclass(frozen=True, slots=True)
+class _ZoneFault:
+    """What may befall every kind of zone.
+
+    Attributes:
+        word: of its name, after the zone's.
+        number, text, severity, within_s: as of the fault; the text follows the zone's.
+        ends: of the tags that show it, after the zone's prefix.
+        act_on: what it does to zones of a kind.
+    """
+
+    word: str
+    number: str
+    text: str
+    ends: tuple[str, ...]
+    act_on: Callable[[_ZoneKind], Act]
+    severity: int
+    within_s: float
+
+
+_HEATER = ("temp.pv", "out", "i")
+_PROBE = ("temp.pv", "out")
 _ZONES = (
     _ZoneKind("plate", "filter.plate", "filter.plate.{place}", "a heater plate of the filter"),
     _ZoneKind("barrel", "extruder.zone", "extruder.zone.{place}", "a barrel zone"),
@@ -68,119 +91,19 @@ def kinds() -> dict[str, FaultKind]:
 
 
 def _of(zone: _ZoneKind) -> Iterator[tuple[str, FaultKind]]:
-    temp, out, amps = (f"{zone.prefix}.{end}" for end in ("temp.pv", "out", "i"))
-    heater, probe = (temp, out, amps), (temp, out)
-
-    def kind(
-        number: str, text: str, tags: tuple[str, ...], act: Act, severity: int, within_s: float
-    ) -> FaultKind:
-        return FaultKind(
-            number=number,
-            text=f"{zone.text}{text}",
-            tags=tags,
-            act=act,
-            severity=severity,
-            must_detect_within_s=within_s,
-            numbered=zone.numbered,
+    for fault in _OF_A_ZONE:
+        yield (
+            fault.word,
+            FaultKind(
+                number=fault.number,
+                text=f"{zone.text}{fault.text}",
+                tags=tuple(f"{zone.prefix}.{end}" for end in fault.ends),
+                act=fault.act_on(zone),
+                severity=fault.severity,
+                must_detect_within_s=fault.within_s,
+                numbered=zone.numbered,
+            ),
         )
-
-    yield (
-        "open",
-        kind("B1", " burns out; severity 1: all of its power is lost", heater, _without(zone, 1.0), 3, 360.0),
-    )
-    yield (
-        "half",
-        kind(
-            "B2",
-            " loses elements; severity 1: half of its power is lost",
-            heater,
-            _without(zone, 0.5),
-            2,
-            2700.0,
-        ),
-    )
-    yield (
-        "third",
-        kind(
-            "B2",
-            " loses an element; severity 1: a third of its power is lost",
-            heater,
-            _without(zone, 1.0 / 3.0),
-            2,
-            2700.0,
-        ),
-    )
-    yield (
-        "welded",
-        kind("B3", ": its relay sticks; severity 1: full power for ever", heater, _weld(zone), 4, 120.0),
-    )
-    yield (
-        "probe_break",
-        kind(
-            "B4",
-            ": the wire of its thermocouple breaks, the reading goes to the top; severity has no meaning",
-            probe,
-            _probe(zone, ProbeState.BREAK_UP),
-            3,
-            5.0,
-        ),
-    )
-    # Each break is one to a rule that looks at the jump; that it is loose takes three of them in ten minutes.
-    yield (
-        "probe_loose",
-        kind(
-            "B4",
-            ": its thermocouple has a loose contact; severity 1: a break of seconds every 40 s",
-            (temp,),
-            _flicker(zone),
-            3,
-            600.0,
-        ),
-    )
-    yield (
-        "probe_short",
-        kind(
-            "B5",
-            ": its thermocouple is shorted at the terminal box, reads the hall; severity has no meaning",
-            probe,
-            _probe(zone, ProbeState.BREAK_DOWN),
-            4,
-            90.0,
-        ),
-    )
-    yield (
-        "probe_reversed",
-        kind(
-            "B5",
-            ": the wires of its thermocouple are swapped; severity has no meaning",
-            probe,
-            _probe(zone, ProbeState.REVERSED),
-            4,
-            90.0,
-        ),
-    )
-    yield (
-        "probe_detached",
-        kind(
-            "B6",
-            ": its thermocouple has slipped, reads low and late; severity 1: by 12 %",
-            probe,
-            _detach(zone),
-            2,
-            1800.0,
-        ),
-    )
-    yield (
-        "probe_frozen",
-        kind(
-            "B34",
-            ": its input holds the last value, for the controller too; severity has no meaning",
-            probe,
-            _freeze(zone),
-            2,
-            900.0,
-        ),
-    )
 
 
 def _without(zone: _ZoneKind, lost_share: float) -> Act:
@@ -263,6 +186,93 @@ def _sag(upsets: Upsets, moment: Moment) -> None:
     upsets.mains_share *= 1.0 - _UNDERVOLTAGE * moment.level
 
 
+_OF_A_ZONE = (
+    _ZoneFault(
+        "open",
+        "B1",
+        " burns out; severity 1: all of its power is lost",
+        _HEATER,
+        partial(_without, lost_share=1.0),
+        3,
+        360.0,
+    ),
+    _ZoneFault(
+        "half",
+        "B2",
+        " loses elements; severity 1: half of its power is lost",
+        _HEATER,
+        partial(_without, lost_share=0.5),
+        2,
+        2700.0,
+    ),
+    _ZoneFault(
+        "third",
+        "B2",
+        " loses an element; severity 1: a third of its power is lost",
+        _HEATER,
+        partial(_without, lost_share=1.0 / 3.0),
+        2,
+        2700.0,
+    ),
+    _ZoneFault(
+        "welded", "B3", ": its relay sticks; severity 1: full power for ever", _HEATER, _weld, 4, 120.0
+    ),
+    _ZoneFault(
+        "probe_break",
+        "B4",
+        ": the wire of its thermocouple breaks, the reading goes to the top; severity has no meaning",
+        _PROBE,
+        partial(_probe, state=ProbeState.BREAK_UP),
+        3,
+        5.0,
+    ),
+    # Each break is one to a rule that looks at the jump; that it is loose takes three of them in ten minutes.
+    _ZoneFault(
+        "probe_loose",
+        "B4",
+        ": its thermocouple has a loose contact; severity 1: a break of seconds every 40 s",
+        ("temp.pv",),
+        _flicker,
+        3,
+        600.0,
+    ),
+    _ZoneFault(
+        "probe_short",
+        "B5",
+        ": its thermocouple is shorted at the terminal box, reads the hall; severity has no meaning",
+        _PROBE,
+        partial(_probe, state=ProbeState.BREAK_DOWN),
+        4,
+        90.0,
+    ),
+    _ZoneFault(
+        "probe_reversed",
+        "B5",
+        ": the wires of its thermocouple are swapped; severity has no meaning",
+        _PROBE,
+        partial(_probe, state=ProbeState.REVERSED),
+        4,
+        90.0,
+    ),
+    _ZoneFault(
+        "probe_detached",
+        "B6",
+        ": its thermocouple has slipped, reads low and late; severity 1: by 12 %",
+        _PROBE,
+        _detach,
+        2,
+        1800.0,
+    ),
+    _ZoneFault(
+        "probe_frozen",
+        "B34",
+        ": its input holds the last value, for the controller too; severity has no meaning",
+        _PROBE,
+        _freeze,
+        2,
+        900.0,
+    ),
+)
 _TAKEN_OUT = FaultKind(
     number="B8",
     text="the operator takes a heater plate out and runs on without it; severity has no meaning",

@@ -116,11 +116,6 @@ class Extruder:
         return 3600.0 * self.screw.flow_kg_s
 
     @property
-    def flow_share(self) -> float:
-        """Melt that leaves the tip, as a share of the reference flow."""
-        return 3600.0 * self.screw.flow_kg_s / self.design.screw.reference_kg_h
-
-    @property
     def filled_share(self) -> float:
         """How full the whole channel is, 0–1."""
         return self.screw.filled_share

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from simulator.machines.account import Account
 from simulator.machines.die import Die, DieDesign
@@ -182,8 +182,3 @@ class Pelletizing:
             in_kg_s - cut_kg_s,
             polymer.enthalpy_kj_kg(die.out_cel) if in_kg_s > 0.0 else 0.0,
         )
-
-
-def with_zones(design: PelletizingDesign, count: int) -> PelletizingDesign:
-    """The same with that many heated zones in the die ring."""
-    return replace(design, die=replace(design.die, zones=count))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING
 from zlib import crc32
@@ -154,6 +154,3 @@ def _measured(name: str, truth: Truth, seed: int, bag: str) -> float | None:
 def in_time_order(samples: Sequence[Sample]) -> list[Sample]:
     """The samples by the time at which they are taken."""
     return sorted(samples, key=lambda s: (s.at_s, s.bag))
-
-
-TRUTH_FIELDS = frozenset(f.name for f in fields(Truth))

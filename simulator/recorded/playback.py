@@ -162,6 +162,10 @@ class Playback:
         """Nothing: what controls said is not recorded."""
         return []
 
+    def away(self) -> frozenset[str]:
+        """None: why there is no sample is not recorded."""
+        return frozenset()
+
     def close(self) -> None:
         """Let go of the recording."""
         self._recording.close()

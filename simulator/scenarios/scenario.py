@@ -226,20 +226,6 @@ class Scenario:
                 sheet = step.lot.applied_to(sheet)
         return sheet
 
-    def screen_at(self, second: float) -> Screen:
-        """The screen that is in the filter at that second."""
-        line = self.line
-        now = Screen(line.screen_serial, line.fineness_um, line.screen_area_cm2)
-        for step in self.steps:
-            if step.screen is not None and step.at_s <= second:
-                new = step.screen
-                now = Screen(
-                    new.serial,
-                    now.fineness_um if new.fineness_um is None else new.fineness_um,
-                    now.area_cm2 if new.area_cm2 is None else new.area_cm2,
-                )
-        return now
-
     def without_faults(self) -> Scenario:
         """The same day without anything going wrong; the operator does the same."""
         return replace(self, faults=())

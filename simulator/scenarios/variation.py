@@ -106,18 +106,6 @@ def drawn(*key: int | str) -> dict[str, float]:
     return numbers
 
 
-def mistakes_in(variation: Mapping[str, float]) -> list[str]:
-    """What is wrong with a variation: names that are not known, numbers outside their range."""
-    found = []
-    for name, value in variation.items():
-        one = FACTORS.get(name)
-        if one is None:
-            found.append(f"unknown factor '{name}'")
-        elif not one.low - 1e-9 <= value <= one.high + 1e-9:
-            found.append(f"{name} = {value:g} is outside {one.low:g}…{one.high:g}")
-    return found
-
-
 def generator(*key: int | str) -> np.random.Generator:
     """Random numbers that depend on the key only."""
     entropy = [part if isinstance(part, int) else crc32(part.encode()) for part in key]

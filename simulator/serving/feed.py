@@ -54,6 +54,10 @@ class Feed(Protocol):
         """What the line's controls have said to the operator since the last call."""
         ...
 
+    def away(self) -> frozenset[str]:
+        """Sources that nothing could be heard of in the last second that was published."""
+        ...
+
 
 class ScenarioFeed:
     """A scenario under way; it goes on after the scenario's duration.
@@ -100,3 +104,8 @@ class ScenarioFeed:
     def said(self) -> list[Message]:
         """What its controls have said."""
         return self._recorder.run.plant.control.take_messages()
+
+    def away(self) -> frozenset[str]:
+        """Sources that are held back or lost."""
+        upset = self._recorder.run.plant.upsets.sources
+        return frozenset(name for name, now in upset.items() if now.held or now.lost)

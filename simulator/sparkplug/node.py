@@ -14,6 +14,7 @@ from google.protobuf.message import DecodeError
 from historian.errors import WrongInput
 from historian.tags import Tag
 from simulator.published import Sample
+from simulator.sensors import source_of
 from simulator.serving.outbox import Message
 from simulator.sparkplug.metrics import by_column, metrics_of, put_birth, put_data
 from simulator.sparkplug.sparkplug_b_pb2 import Payload
@@ -30,7 +31,8 @@ _MOST_SAMPLES = 500
 class EdgeNode:
     """The numbers and the newest values of an edge node, and the messages that follow from them.
 
-    Machines are its devices; the line's own signals (power, hall, product) are metrics of the node.
+    Machines are its devices; the line's own signals (power, hall, product) are metrics of the node. A device
+    whose source is away is dead until it comes back; the node lives on.
 
     Args:
         group, name: group and edge node id, parts of every topic.
@@ -55,7 +57,11 @@ class EdgeNode:
         self._newest: dict[int, Sample] = {}
         self.bd_seq = last_bd_seq
         self._seq = 0
-        self.devices = list(dict.fromkeys(m.device for m in self.metrics if m.device is not None))
+        self._sources = {
+            m.device: source_of(tags[m.column].path) for m in self.metrics if m.device is not None
+        }
+        self.devices = list(self._sources)
+        self._away: frozenset[str] = frozenset()
 
     @property
     def command_topics(self) -> tuple[str, str]:
@@ -89,8 +95,31 @@ class EdgeNode:
         """Whether it is the sample that a birth would tell of its tag now."""
         return self._newest.get(sample.column) is sample
 
+    def dead(self, sample: Sample) -> bool:
+        """Whether it is a sample of a device that is dead, which has no data."""
+        device = self._of_column[sample.column][0].device
+        return device is not None and self._sources[device] in self._away
+
+    def mind(self, away: frozenset[str], now_ns: int) -> list[Message]:
+        """The deaths of devices whose source has gone, and the births of those whose source is back.
+
+        Source: tck-id-operational-behavior-device-ddeath, tck-id-payloads-ddeath-timestamp, -seq, -seq-inc.
+
+        Args:
+            away: sources that nothing can be heard of now.
+        """
+        before, self._away = self._away, away
+        messages = []
+        for device, source in self._sources.items():
+            if source in away - before:
+                payload = Payload(timestamp=_ms(now_ns), seq=self._next_seq())
+                messages.append(Message(self._topic("DDEATH", device), payload.SerializeToString()))
+            elif source in before - away:
+                messages.append(self._device_birth(device, _ms(now_ns)))
+        return messages
+
     def births(self, now_ns: int) -> list[Message]:
-        """The node's birth and then those of its devices; numbers start again at 0."""
+        """The node's birth and then those of its living devices; numbers start again at 0."""
         self._seq = 0
         now_ms = _ms(now_ns)
         payload = Payload(timestamp=now_ms)
@@ -100,7 +129,7 @@ class EdgeNode:
         payload.metrics.add(name=SIMULATED, datatype=DataType.BOOLEAN, boolean_value=True, timestamp=now_ms)
         return [
             self._birth(payload, None, now_ms),
-            *(self._device_birth(device, now_ms) for device in self.devices),
+            *(self._device_birth(device, now_ms) for device in self._living),
         ]
 
     def data(self, samples: Sequence[Sample], now_ns: int, *, historical: bool = False) -> list[Message]:
@@ -130,10 +159,14 @@ class EdgeNode:
             return []
         if topic == self._topic("NCMD") and REBIRTH in asked:
             return self.births(now_ns)
-        device = next((d for d in self.devices if topic == self._topic("DCMD", d)), None)
+        device = next((d for d in self._living if topic == self._topic("DCMD", d)), None)
         if device is not None and DEVICE_REBIRTH in asked:
             return [self._device_birth(device, _ms(now_ns))]
         return []
+
+    @property
+    def _living(self) -> list[str]:
+        return [device for device, source in self._sources.items() if source not in self._away]
 
     def _device_birth(self, device: str, now_ms: int) -> Message:
         payload = Payload(timestamp=now_ms)

@@ -117,10 +117,11 @@ def test_rollups_answer_for_samples_whose_time_is_up(line: Line) -> None:
 def test_a_late_sample_hides_nothing_of_what_only_rollups_know(line: Line) -> None:
     """It comes in one frame with a live one, so that the frame spans days that are gone."""
     line.step(END + GRACE_NS, keep=Keep.read(raw="1d"))
-    first = line.expected()[PATHS[0]][0][0]
-    late = Frame.of(
-        [1, 1], [first + 500_000_000, END + HOUR_NS], [999.0, 1.0], [0, 0], arrival_ns=END + HOUR_NS
-    )
+    rows = line.expected()[PATHS[0]]
+    first, bad = rows[0][0], next(t for t, _, quality in rows if quality == SENSOR_FAILURE)
+    now = END + HOUR_NS
+    times = [first + NS // 2, bad + NS // 2, now]
+    late = Frame.of([1, 1, 1], times, [999.0, 50.0, 1.0], [0, 0, 0], arrival_ns=now)
     line.append(late)
     for now_ns in (None, END + 2 * HOUR_NS + GRACE_NS):
         if now_ns is not None:

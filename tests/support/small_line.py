@@ -60,6 +60,7 @@ class SmallLine:
     wrong: Mapping[str, tuple[float, int]] = field(default_factory=dict)
     tags: tuple[Tag, ...] = TAGS
     _zero_ns: int = 0
+    _holds: bool = False
     _before: dict[int, tuple[float, int]] = field(default_factory=dict)
     _waiting: list[Sample] = field(default_factory=list)
 
@@ -71,6 +72,7 @@ class SmallLine:
     def at(self, second: int) -> list[Sample]:
         """The samples of that second, and those that waited for it."""
         given: list[Sample] = []
+        self._holds = 10 <= second % 40 < 20
         for column, tag in enumerate(self.tags):
             shown = (value(tag, column, second), GOOD)
             if second % 10 == 7:
@@ -80,12 +82,16 @@ class SmallLine:
             changed = self._before.get(column) != shown
             self._before[column] = shown
             sample = Sample(tag.path, column, self._zero_ns + second * NS, *shown, changed)
-            waits = tag.path.split(".")[0] == self.held and 10 <= second % 40 < 20
+            waits = tag.path.split(".")[0] == self.held and self._holds
             (self._waiting if waits else given).append(sample)
-        if not 10 <= second % 40 < 20:
+        if not self._holds:
             given, self._waiting = [*self._waiting, *given], []
         return sorted(given, key=lambda s: s.time_ns)
 
     def said(self) -> list[Message]:
         """Nothing: it has no controls."""
         return []
+
+    def away(self) -> frozenset[str]:
+        """The source that is held back, while it is."""
+        return frozenset([self.held]) if self.held and self._holds else frozenset()

@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import os
-import random
 import shutil
-import signal
-import subprocess
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,7 +12,6 @@ import pytest
 from historian import StoreFull
 from historian.archive.disk import HostDisk
 from historian.archive.manifest import Manifest
-from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter, load_manifest
 from tests.historian.archive.lines import (
     DAY,
@@ -197,59 +190,3 @@ def test_a_power_cut_after_a_full_disk_finds_the_old_state_or_the_new_one(tmp_pa
             assert manifest is not None and sound(root, manifest)
             assert held(root) == slow(frames[: manifest.sealed_seq])
             shutil.rmtree(root)
-
-
-_WRITE = """
-import sys
-from pathlib import Path
-from historian.archive.writer import ArchiveWriter
-from tests.historian.archive.lines import DAY, START, TAGS, scans
-root = Path(sys.argv[1])
-writer = ArchiveWriter.open(root, "line 1")
-print("open", flush=True)
-first = writer.manifest.sealed_seq + 1
-for seq in range(first, first + 40_000, 20):
-    # Twenty scans over and over the same hours, so that every change merges, and days in between.
-    frames = scans(seq, 20, every_s=200, at=START + (seq // 20 % 50) * 1_000_000_000_000)
-    print(writer.seal(frames, TAGS), flush=True)
-    if seq // 20 % 5 == 0:
-        writer.compact(TAGS, before_ns=START + DAY)
-"""
-
-
-def _killed(root: Path, seed: int) -> int:
-    """Run a writer and kill it; gives what it acknowledged last."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", _WRITE, str(root)],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=Path(__file__).parents[3],
-    )
-    assert process.stdout is not None and process.stdout.readline() == "open\n"
-    first = process.stdout.readline()
-    time.sleep(random.Random(seed).uniform(0, 0.4))
-    os.kill(process.pid, signal.SIGKILL)
-    lines = [first, *process.stdout.read().splitlines()]
-    process.stdout.close()
-    process.wait()
-    # A kill cannot tear a line: print hands each over in one short write.
-    return int(lines[-1])
-
-
-@pytest.mark.parametrize(
-    "kills", [pytest.param(6), pytest.param(200, marks=[pytest.mark.long, pytest.mark.timeout(1200)])]
-)
-def test_kills_at_any_moment_lose_and_double_nothing(tmp_path: Path, kills: int) -> None:
-    root = tmp_path / "archive"
-    acknowledged = 0
-    for seed in range(kills):
-        acknowledged = max(acknowledged, _killed(root, seed))
-        manifest = load_manifest(root)
-        assert manifest is not None and manifest.sealed_seq >= acknowledged
-        assert sound(root, manifest)
-    assert acknowledged > 0
-    expected: Numbered = []
-    for seq in range(1, manifest.sealed_seq, 20):
-        expected += scans(seq, 20, every_s=200, at=START + (seq // 20 % 50) * 1_000_000_000_000)
-    assert held(root) == slow(expected)
-    assert ArchiveReader(root).manifest.sealed_seq == expected[-1][0]

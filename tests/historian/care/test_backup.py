@@ -138,6 +138,16 @@ def test_damaged_segments_are_not_copied_as_if_they_were_sound(line: Folder, tmp
     assert sorted(p.name for p in tmp_path.iterdir()) == ["store"]
 
 
+def test_a_damaged_database_is_not_copied_as_if_it_were_sound(line: Folder, tmp_path: Path) -> None:
+    path = line.folder / "recent.db"
+    sound = path.read_bytes()
+    for damaged in (b"x" * 9000, sound[:4096] + b"\xff" * 4096 + sound[8192:]):
+        path.write_bytes(damaged)
+        with pytest.raises(StoredDataDamaged, match=r"recent\.db: .*meltledger doctor"):
+            back_up(line.folder, tmp_path / "copy.tar")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["store"]
+
+
 def test_wrong_places_are_refused_before_anything_is_written(line: Folder, tmp_path: Path) -> None:
     back_up(line.folder, tmp_path / "copy.tar")
     for folder, file, words in (

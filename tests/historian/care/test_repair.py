@@ -182,6 +182,22 @@ def test_a_damaged_row_is_set_aside_and_the_others_read(line: Folder) -> None:
     assert len(expected(180) - line.samples()) == 12
 
 
+def test_frames_on_either_side_of_a_gap_in_the_numbers_keep_theirs_when_they_are_folded(
+    tmp_path: Path,
+) -> None:
+    line = Folder(tmp_path / "store", hours=1, sealed=0, tidy=False)
+    store = EmbeddedStore.open(line.folder)
+    store.append(*(scan(minute) for minute in range(60, 64)))
+    store.close()
+    change(line, "DELETE FROM rows WHERE seq=62")
+    store = EmbeddedStore.open(line.folder)
+    store._recent.fold(2**62)
+    assert [n for n, _ in store.frames(59)] == [60, 61, 63, 64]
+    store.close()
+    assert troubles(line) == [Trouble.NUMBERS], "and no row tells other frames than it holds"
+    assert expected(180, start=62) & line.samples() == expected(64, start=62)
+
+
 def change(line: Folder, statement: str) -> None:
     db = sqlite3.connect(line.folder / "recent.db")
     with db:

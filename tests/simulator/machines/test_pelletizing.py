@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulator.machines.melt import POLYMERS
 from simulator.machines.outlet import GOOD
-from simulator.machines.pelletizing import FOR_LDPE, Pelletizing, with_zones
+from simulator.machines.pelletizing import FOR_LDPE, Pelletizing
 from simulator.machines.upsets import Upsets
 from simulator.machines.water_properties import WATER_HEAT_KJ_KG_K, vapour_kj_kg
 from tests.support.heating import switch
@@ -164,7 +166,8 @@ def test_a_step_of_a_fifth_of_a_second_gives_the_same_plant(polymer: str) -> Non
 
 
 def test_zones_of_the_die_ring_share_its_power() -> None:
-    machines = Pelletizing(with_zones(FOR_LDPE, 3), POLYMERS["LDPE"], start_cel=20.0)
+    design = replace(FOR_LDPE, die=replace(FOR_LDPE.die, zones=3))
+    machines = Pelletizing(design, POLYMERS["LDPE"], start_cel=20.0)
     switch(machines.die.zones, True)
     machines.step(1.0, SITE, Upsets(), 0.0, 20.0)
     names = [zone.name for zone in machines.die.zones]

@@ -190,13 +190,11 @@ def test_every_table_is_read() -> None:
     assert scenario.sources == (SourceSheet("pelletizer", 7.2),)
 
 
-def test_what_is_in_the_hopper_and_in_the_filter_follows_the_steps() -> None:
+def test_what_is_in_the_hopper_follows_the_steps() -> None:
     scenario = read_scenario(GOOD, name="t", where="t.toml")
     assert scenario.material_at(0.0) == scenario.material
     later = scenario.material_at(24 * 60.0)
     assert (later.lot, later.moisture_percent, later.dirt_percent) == ("2", 0.9, 1.4)
-    assert scenario.screen_at(0.0) == Screen("S-1", 110.0, 1178.0)
-    assert scenario.screen_at(22 * 60.0) == Screen("S-2", 150.0, 1178.0)
 
 
 def test_the_sheets_know_no_more_and_no_less_than_the_file() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
@@ -13,7 +14,13 @@ from simulator.scenarios.check import mistakes
 from simulator.scenarios.file import load_scenario, scenario_names
 from simulator.scenarios.scenario import Scenario
 from simulator.scenarios.variants import COUNT, named_variant, variant, variants
-from simulator.scenarios.variation import FACTORS, drawn, factor, mistakes_in
+from simulator.scenarios.variation import FACTORS, drawn, factor
+
+
+def assert_within_ranges(variation: Mapping[str, float]) -> None:
+    for name, value in variation.items():
+        one = FACTORS[name]
+        assert one.low - 1e-9 <= value <= one.high + 1e-9, name
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +37,7 @@ def test_there_are_twenty_of_each_kind_all_different_and_all_possible(name: str)
     assert len({tuple(sorted(s.variation.items())) for s in made}) == len(made)
     for each in made:
         assert mistakes(each) == []
-        assert mistakes_in(each.variation) == []
+        assert_within_ranges(each.variation)
         assert set(each.variation) == set(FACTORS)
 
 
@@ -99,7 +106,7 @@ def test_two_plates_never_fail_at_one_place(film: Scenario) -> None:
 @given(st.integers(0, 2**31), st.text(max_size=12), st.integers(1, 1000))
 def test_a_drawn_plant_lies_within_the_ranges(seed: int, name: str, number: int) -> None:
     numbers = drawn(seed, name, number)
-    assert mistakes_in(numbers) == []
+    assert_within_ranges(numbers)
     assert numbers == drawn(seed, name, number)
 
 
@@ -119,10 +126,6 @@ def test_a_factor_is_read_or_usual_and_a_misspelt_one_is_refused() -> None:
     assert factor({}, "sampling.period_s") == 1.0
     with pytest.raises(WrongInput, match="no factor 'material\\.dust'"):
         factor({}, "material.dust")
-    assert mistakes_in({"material.dust": 1.0, "noise": 9.0}) == [
-        "unknown factor 'material.dust'",
-        "noise = 9 is outside 0.7…1.4",
-    ]
 
 
 @pytest.mark.parametrize("text", ["", "faulty", "faulty:0", "faulty:-1", "sick:3", "faulty:3:4", "healthy:x"])
