@@ -15,8 +15,7 @@ A **segment** is everything the archive holds of one window of *source time*: a 
 [start, end). Windows never overlap. A segment has one file or more, of four kinds:
 
 Times are timestamps, UTC, in ms or µs where that is exact; else in µs, rounded down, with another column
-``NAME#ns`` (int16, last in the file) of the nanoseconds to be added, because not every engine reads timestamps
-in nanoseconds.
+``NAME#ns`` (int16, last in the file) of the nanoseconds to be added: not every engine reads nanoseconds.
 
 ``wide``
     Tags that were scanned together: one row a scan, sorted by time, then seq. Columns: ``time``, ``seq``

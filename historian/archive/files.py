@@ -98,7 +98,7 @@ class OpenFile:
         try:
             if self.entry.kind is Kind.WIDE:
                 return self._wide(tags, start_ns, end_ns, chosen, numbered=numbered)
-            return self._long(tags, start_ns, end_ns, chosen)
+            return self._long(tags, start_ns, end_ns, chosen, numbered=numbered)
         except (pa.ArrowInvalid, OSError) as error:
             raise damaged(Path(self.entry.path), error) from error
 
@@ -146,11 +146,13 @@ class OpenFile:
         time_ns = times_of(table, "time")
         a, b = np.searchsorted(time_ns, [start_ns, end_ns], side="left").tolist()
         time_ns = time_ns[a:b]
-        seq = integers(table["seq"], np.int64)[a:b] if numbered else np.zeros(b - a, dtype=np.int64)
-        good = np.zeros(b - a, dtype=np.uint32)
+        seq = integers(table["seq"], np.int64)[a:b] if numbered else np.broadcast_to(np.int64(0), b - a)
+        good = np.broadcast_to(np.uint32(GOOD), b - a)
         parts = []
         for number, path in names.items():
-            tag, value = np.full(b - a, number, dtype=np.int32), from_arrow(table[path].slice(a, b - a))
+            # One number stands for all rows; no memory is filled with it.
+            tag = np.broadcast_to(np.int32(number), b - a)
+            value = from_arrow(table[path].slice(a, b - a))
             if number in plain:
                 part = Columns(tag, time_ns, seq, value, good)
             else:
@@ -170,16 +172,21 @@ class OpenFile:
             self.known_good[number] = np.array([_is_all_good(v, q) for v, q in found], dtype=np.bool_)
         return self.known_good[number]
 
-    def _long(self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int]) -> list[Columns]:
+    def _long(
+        self, tags: Sequence[int], start_ns: int, end_ns: int, groups: Sequence[int], *, numbered: bool
+    ) -> list[Columns]:
         wanted = np.array(sorted(set(tags) & set(self.entry.tags)), dtype=np.int32)
         chosen = [g for g in groups if self._holds(g, wanted)]
         if len(wanted) == 0 or not chosen:
             return []
-        names = ["tag_id", *columns_of(self.parquet.schema_arrow.names, "time"), "seq", "value", "quality"]
-        rows = long_rows(self.parquet.read_row_groups(chosen, columns=names, use_threads=False))
-        rows = rows.between(start_ns, end_ns)
+        names = [*columns_of(self.parquet.schema_arrow.names, "time"), "value", "quality"]
+        names += (["tag_id"] if len(self.entry.tags) > 1 else []) + (["seq"] if numbered else [])
+        table = self.parquet.read_row_groups(chosen, columns=names, use_threads=False)
+        rows = _rows_of(table, self.entry.tags[0])
         low, high = (np.searchsorted(rows.tag, wanted, side=s).tolist() for s in ("left", "right"))
-        return [rows.where(slice(a, b)) for a, b in zip(low, high, strict=True) if b > a]
+        parts = [rows.where(slice(a, b)) for a, b in zip(low, high, strict=True) if b > a]
+        edges = [np.searchsorted(p.time_ns, [start_ns, end_ns], side="left").tolist() for p in parts]
+        return [p.where(slice(a, b)) for p, (a, b) in zip(parts, edges, strict=True) if b > a]
 
     def _holds(self, group: int, wanted: NDArray[np.int32]) -> bool:
         found = self.parquet.metadata.row_group(group).column(1).statistics
@@ -194,7 +201,7 @@ class OpenFile:
     def audit(self) -> tuple[Audit, FrameTable]:
         """What an audit file holds, and the frames that it had come in."""
         table = self.parquet.read()
-        rows = long_rows(table)
+        rows = _rows_of(table, 0)
         arrival_ns, epoch = times_of(table, "arrival"), integers(table["epoch"], np.int32)
         seq, first = np.unique(rows.seq, return_index=True)
         return Audit(rows, integers(table["replaced_by"], np.int64)), FrameTable(
@@ -222,12 +229,17 @@ class Files:
         self._open.clear()
 
 
-def long_rows(table: Any) -> Columns:
-    """The samples of a table in long form."""
+def _rows_of(table: Any, only: int) -> Columns:
+    """The samples of a table in long form, of which columns may be missing.
+
+    Args:
+        only: the tag's number where there is no column of numbers.
+    """
+    n, names = len(table), table.schema.names
     return Columns(
-        integers(table["tag_id"], np.int32),
+        integers(table["tag_id"], np.int32) if "tag_id" in names else np.broadcast_to(np.int32(only), n),
         times_of(table, "time"),
-        integers(table["seq"], np.int64),
+        integers(table["seq"], np.int64) if "seq" in names else np.broadcast_to(np.int64(0), n),
         from_arrow(table["value"]),
         integers(table["quality"], np.uint32),
     )

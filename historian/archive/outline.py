@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from historian.archive.columns import Columns
 from historian.archive.files import OpenFile
 from historian.archive.manifest import Kind
-from historian.envelope import column_edges
-from historian.frame import Times
+from historian.envelope import Envelope, column_edges, envelope_of
+from historian.frame import Series, Times
 from historian.quality import BAD
 
 
@@ -34,10 +33,10 @@ class Piece:
     samples: int
 
 
-def outline_parts(
-    files: Sequence[OpenFile], number: int, start_ns: int, end_ns: int, columns: int
-) -> tuple[list[Columns], int]:
-    """The samples that decide a picture of the tag, and how many were passed over unread.
+def outline(files: Sequence[OpenFile], number: int, start_ns: int, end_ns: int, columns: int) -> Envelope:
+    """First, minimum, maximum and last sample of each pixel column, gaps kept.
+
+    Row groups that lie in one pixel column and cannot hold any of the four are passed over unread.
 
     Args:
         files: those that hold the tag, in order of time, not overlapping.
@@ -54,11 +53,24 @@ def outline_parts(
                 if column is not None and piece is not None:
                     inside[column].append(piece)
     passed = {(p.file, p.group): p.samples for pieces in inside.values() for p in _needless(pieces)}
-    parts = []
+    thin: list[Envelope] = []
     for place, file in enumerate(files):
         groups = [g for g in chosen[place] if (place, g) not in passed]
-        parts.extend(file.read([number], start_ns, end_ns, groups=groups, numbered=False))
-    return parts, sum(passed.values())
+        for part in file.read([number], start_ns, end_ns, groups=groups, numbered=False):
+            thin.append(envelope_of(part.series(), start_ns, end_ns, columns))
+    # The outline of outlines is that of the whole, and a season of samples need not stand in memory.
+    found = thin[0] if len(thin) == 1 else envelope_of(_joined(thin), start_ns, end_ns, columns)
+    return replace(found, samples=sum(e.samples for e in thin) + sum(passed.values()))
+
+
+def _joined(parts: Sequence[Envelope]) -> Series:
+    if not parts:
+        return Series.empty()
+    return Series(
+        np.concatenate([p.time_ns for p in parts]),
+        np.concatenate([p.value for p in parts]),
+        np.concatenate([p.quality for p in parts]),
+    )
 
 
 def piece_of(file: OpenFile, place: int, group: int, number: int) -> Piece | None:

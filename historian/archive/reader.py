@@ -5,7 +5,6 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -13,11 +12,11 @@ from typing import TypeVar
 from historian.archive.columns import Columns, FrameTable
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, FileEntry, Kind, Manifest
-from historian.archive.outline import outline_parts
+from historian.archive.outline import outline
 from historian.archive.replay import frames_between, next_number
 from historian.archive.rolled import rolled
 from historian.archive.writer import load_manifest
-from historian.envelope import Envelope, envelope_of
+from historian.envelope import Envelope
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series
 from historian.rollups import Rollup, joined, united
@@ -91,13 +90,11 @@ class ArchiveReader:
             WrongInput: an empty window or fewer than one column.
         """
 
-        def outline() -> Envelope:
+        def drawn() -> Envelope:
             files = [self._files.of(f) for f in self._entries(number, start_ns, end_ns)]
-            parts, passed = outline_parts(files, number, start_ns, end_ns, columns)
-            found = envelope_of(Columns.joined(parts).series(), start_ns, end_ns, columns)
-            return replace(found, samples=found.samples + passed)
+            return outline(files, number, start_ns, end_ns, columns)
 
-        return self._steadily(outline)
+        return self._steadily(drawn)
 
     def rollup(self, numbers: Sequence[int], start_ns: int, end_ns: int, interval_ns: int) -> Rollup:
         """Rows of rollups of some tags, from their samples, a row group at a time."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import shutil
 import sqlite3
@@ -194,20 +195,20 @@ def test_a_damaged_file_is_not_put_aside_over_an_earlier_one(line: Folder) -> No
     assert (aside / "recent.db.1").read_bytes()[:2] == b"x1"
 
 
-CALLS = 33  # what the repair in the next test asks of the disk
-
-
-@pytest.mark.parametrize("calls", [*range(14), *range(14, CALLS, 4), CALLS])
-def test_a_stop_anywhere_leaves_what_the_next_repair_needs(line: Folder, calls: int) -> None:
-    blind(line.folder / "recent.db")
-    disk = StoppingDisk(calls)
-    with contextlib.suppress(StoreFull):
-        repair(line.folder, disk)
-    assert (disk.left < 0) == (calls < CALLS)
-    repair(line.folder, HostDisk())
-    assert [f for f in judge(look(line.folder)) if not f.trouble.is_note] == []
-    assert line.samples() == expected(180)
-    assert not (line.folder / "recent.db.new").exists()
+def test_a_stop_anywhere_leaves_what_the_next_repair_needs(tmp_path: Path) -> None:
+    for calls in itertools.count():
+        line = Folder(tmp_path / str(calls))
+        blind(line.folder / "recent.db")
+        disk = StoppingDisk(calls)
+        with contextlib.suppress(StoreFull):
+            repair(line.folder, disk)
+        repair(line.folder, HostDisk())
+        assert [f for f in judge(look(line.folder)) if not f.trouble.is_note] == []
+        assert line.samples() == expected(180)
+        assert not (line.folder / "recent.db.new").exists()
+        if disk.left >= 0:
+            break
+    assert calls > 20, "it was cut short at every call before"
 
 
 def test_without_the_list_of_tags_the_segments_tell_and_what_is_not_known_is_said(line: Folder) -> None:

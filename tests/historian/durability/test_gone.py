@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from historian import EmbeddedStore, Frame
+from historian import EmbeddedStore, Frame, StoreFull
 from historian.retention import Keep
+from historian.rollup_writer import RollupWriter
 from historian.rollups import HOUR_NS, MINUTE_NS
 from historian.upkeep import Upkeep
 from tests.historian.durability.sent import DAY, HOUR, NUMBERS, START, TAGS
@@ -31,11 +32,21 @@ def counts(folder: Path, interval_ns: int) -> dict[tuple[int, int], int]:
     return dict(zip(zip(found.tag.tolist(), starts, strict=True), found.samples.tolist(), strict=True))
 
 
+def no_room(*_: object) -> int:
+    """In place of rolling up."""
+    raise StoreFull("no space, for the test")
+
+
+@pytest.mark.parametrize("stopped", [False, True])
 @pytest.mark.parametrize("late", [3, 200])
 def test_late_samples_for_a_day_that_has_gone_take_nothing_from_its_rollups(
-    tmp_path: Path, late: int
+    tmp_path: Path, late: int, stopped: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Few ones and more than the day had, of a tag that was there and of one that was not."""
+    """Few ones and more than the day had, of a tag that was there and of one that was not.
+
+    Args:
+        stopped: the first upkeep ends between sealing them and rolling them up.
+    """
     store = EmbeddedStore.open(tmp_path)
     store.register(TAGS)
     keeper = Upkeep.open(tmp_path, "line 1", Keep(raw_ns=DAY))
@@ -56,6 +67,10 @@ def test_late_samples_for_a_day_that_has_gone_take_nothing_from_its_rollups(
     for tag, hour in ((1, 9), (2, 7), (1, 27)):
         at = START + hour * HOUR
         send(tag, [at + k * MINUTE // 4 for k in range(late)], START + 84 * HOUR)
+        if stopped:
+            with monkeypatch.context() as patch, pytest.raises(StoreFull):
+                patch.setattr(RollupWriter, "bring_up", no_room)
+                keeper.step(START + 87 * HOUR)
         keeper.step(START + 87 * HOUR)
     keeper.close()
     store.close()
