@@ -9,8 +9,8 @@ import numpy as np
 
 from historian.envelope import Envelope, envelope_of
 from historian.errors import WrongInput
-from historian.frame import Series
-from historian.quality import GOOD, UNCERTAIN
+from historian.frame import Qualities, Series, Times, Values
+from historian.quality import GOOD, UNCERTAIN, Mask
 from historian.rollups import Rollup
 
 
@@ -73,12 +73,17 @@ def pieces(start_ns: int, end_ns: int, interval_ns: int, raw: Iterable[tuple[int
     return [*found, Piece(at, end_ns, True)] if at < end_ns else found
 
 
-def points_of(rollup: Rollup) -> Series:
+def points_of(rollup: Rollup, *, column_ns: int | None = None) -> Series:
     """The samples that the rows of one tag hold: first, minimum, maximum, last; bad ones as NaN.
 
     A value's quality is good, or uncertain where any sample of its interval is: it is never told better than
     the sample was. Where an interval holds bad samples, the first and last of them stand as NaN with the
     interval's worst code, so that a line breaks there.
+
+    Args:
+        column_ns: width of a pixel column. Where bad samples lie farther apart than that, and there are more
+            than the two that are known, the line breaks behind each point between them as well: nobody
+            knows where the others are.
     """
     usable, bad = rollup.samples > rollup.bad, rollup.bad > 0
     quality = np.where(rollup.uncertain > 0, np.uint32(UNCERTAIN), np.uint32(GOOD))
@@ -88,6 +93,8 @@ def points_of(rollup: Rollup) -> Series:
     ]
     nothing = np.full(int(bad.sum()), np.nan)
     parts += [(times[bad], nothing, rollup.worst[bad]) for times in (rollup.bad_first_ns, rollup.bad_last_ns)]
+    if column_ns is not None:
+        parts += _breaks(rollup, (rollup.bad > 2) & (rollup.bad_last_ns - rollup.bad_first_ns > column_ns))
     time_ns, value, grade = (np.concatenate(column) for column in zip(*parts, strict=True))
     # Equal values of one time side by side, so that a sample that is two things at once stays once.
     order = np.lexsort((value, time_ns))
@@ -97,6 +104,16 @@ def points_of(rollup: Rollup) -> Series:
     )
     stays = np.concatenate((np.ones(min(len(value), 1), dtype=np.bool_), ~again))
     return Series(time_ns[stays], value[stays], grade[stays])
+
+
+def _breaks(rollup: Rollup, chosen: Mask) -> list[tuple[Times, Values, Qualities]]:
+    """A NaN right behind each point that lies between the first and the last bad sample of its row."""
+    found = []
+    for name in ("first", "minimum", "maximum", "last"):
+        time_ns = getattr(rollup, f"{name}_ns")
+        between = chosen & (time_ns > rollup.bad_first_ns) & (time_ns < rollup.bad_last_ns)
+        found.append((time_ns[between] + 1, np.full(int(between.sum()), np.nan), rollup.worst[between]))
+    return found
 
 
 def rolled_envelope(parts: Sequence[Rollup | Series], start_ns: int, end_ns: int, columns: int) -> Envelope:
@@ -109,7 +126,9 @@ def rolled_envelope(parts: Sequence[Rollup | Series], start_ns: int, end_ns: int
     Raises:
         WrongInput: an empty window or fewer than one column.
     """
-    points = [points_of(p) if isinstance(p, Rollup) else p for p in parts] or [Series.empty()]
+    column_ns = (end_ns - start_ns) // columns if columns > 0 else 0
+    points = [points_of(p, column_ns=column_ns) if isinstance(p, Rollup) else p for p in parts]
+    points = points or [Series.empty()]
     series = Series(
         np.concatenate([p.time_ns for p in points]),
         np.concatenate([p.value for p in points]),

@@ -8,8 +8,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from historian.aggregates import Aggregate, AggregateConfig, aggregate_series
 from historian.frame import NS, Series
 from historian.piecewise import piecewise, reaching
+from historian.quality import GOOD, NO_DATA, UNCERTAIN
 
 DAY_NS = 86_400 * NS
 
@@ -131,3 +133,55 @@ def test_a_neighbour_is_found_on_either_side_however_far(
     assert found.time_ns[: inside.start][-1:].tolist() == before[-1:].tolist()
     assert found.time_ns[inside.stop :][:1].tolist() == after[:1].tolist()
     assert np.all(np.diff(found.time_ns) >= 0)
+
+
+class Graded(Kept):
+    """One tag in memory whose samples have qualities."""
+
+    def __init__(self, series: Series) -> None:
+        super().__init__([])
+        self.series = {"t0": series}
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    times(),
+    st.integers(0, 1000),
+    st.integers(-NS, 60 * DAY_NS),
+    st.sampled_from([NS, 3600 * NS, 9 * DAY_NS]),
+    st.booleans(),
+    st.booleans(),
+    st.booleans(),
+)
+def test_an_aggregate_of_what_is_reached_is_that_of_everything(
+    at: list[int], seed: int, start_ns: int, length_ns: int, sloped: bool, strict: bool, stepped: bool
+) -> None:
+    """Bounding values, the line drawn on behind the last sample, samples that are good and hold no number."""
+    time_ns = np.unique(np.array(at, dtype=np.int64))
+    chance = np.random.default_rng(seed)
+    quality = chance.choice([GOOD, GOOD, UNCERTAIN, NO_DATA], len(time_ns)).astype(np.uint32)
+    empty = (quality == NO_DATA) | (chance.random(len(time_ns)) < 0.2)
+    kept = Graded(Series(time_ns, np.where(empty, np.nan, chance.normal(size=len(time_ns))), quality))
+    config = AggregateConfig(treat_uncertain_as_bad=strict, use_sloped_extrapolation=sloped)
+    end_ns = start_ns + length_ns
+    asked = (start_ns, end_ns, max(1, length_ns // 3))
+    reached = reaching(kept.read, "t0", start_ns, end_ns, span=kept.span, before=2 if sloped else 1)
+    for kind in (Aggregate.INTERPOLATIVE, Aggregate.TIME_AVERAGE, Aggregate.TOTAL_2, Aggregate.START_BOUND):
+        one, other = (
+            aggregate_series(s, *asked, kind, config=config, stepped=stepped)
+            for s in (reached, kept.series["t0"])
+        )
+        assert [(r.time_ns, r.quality) for r in one] == [(r.time_ns, r.quality) for r in other]
+        np.testing.assert_allclose([r.value for r in one], [r.value for r in other], rtol=1e-9, atol=1e-9)
+
+
+def test_a_line_to_be_drawn_on_has_both_of_its_samples() -> None:
+    """The last is near, the one before it half a day away."""
+    kept = Kept([0, DAY_NS // 2])
+    near = (DAY_NS // 2 + 60 * NS, DAY_NS // 2 + 120 * NS)
+    assert reaching(kept.read, "t0", *near, span=kept.span).value.tolist() == [1.0]
+    both = reaching(kept.read, "t0", *near, span=kept.span, before=2)
+    assert both.value.tolist() == [0.0, 1.0]
+    config = AggregateConfig(use_sloped_extrapolation=True)
+    (row,) = aggregate_series(both, *near, 60 * NS, Aggregate.INTERPOLATIVE, config=config)
+    assert row.value == 1.0 + 60 / 43_200

@@ -119,6 +119,25 @@ def test_a_line_never_runs_across_an_interval_that_holds_a_bad_sample() -> None:
     assert np.isnan(points.value).tolist() == [False, False, True, True, False, False]
 
 
+def test_a_gap_that_a_row_hides_is_not_bridged_where_it_could_be_seen() -> None:
+    """Three gaps in an hour whose samples are gone: the one in the middle is known by its count alone."""
+    second = np.arange(3600)
+    gap = (second < 60) | ((second >= 1200) & (second < 1800)) | (second >= 3540)
+    quality = np.where(gap, NO_DATA, GOOD).astype(np.uint32)
+    value = np.where(gap, np.nan, np.abs(second - 1100.0))
+    row = rolled(Series(second * 10**9, value, quality), HOUR_NS)
+    for columns in (1, 60, 600):
+        found = rolled_envelope([row], 0, HOUR_NS, columns)
+        drawn = ~np.isnan(found.value)
+        assert (found.time_ns[drawn] // 10**9).tolist() == [60, 1100, 3539]
+        line = drawn[:-1] & drawn[1:]
+        assert line.any() == (columns == 1), "within one column nothing can be seen of it"
+    two = (second == 60) | (second == 3540)
+    known = Series(second * 10**9, second / 1.0, np.where(two, NO_DATA, GOOD).astype(np.uint32))
+    plain = rolled_envelope([rolled(known, HOUR_NS)], 0, HOUR_NS, 600)
+    assert int(np.isnan(plain.value).sum()) == 2, "both are known: nothing is hidden"
+
+
 def test_an_interval_as_long_as_a_column_is_chosen() -> None:
     kept = [MINUTE_NS, HOUR_NS]
     assert interval_for(0, 90 * 24 * HOUR_NS, 2000, kept) == HOUR_NS

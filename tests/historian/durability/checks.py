@@ -147,9 +147,17 @@ def _check_replay(store: EmbeddedStore, ledger: Ledger, upto: int) -> None:
             gone = ledger.gone_before_ns
             _check_at_most(found, owed, f"frame {number}, sample")
             found, owed = _from(found, gone), _from(owed, gone)
-        assert np.array_equal(found, owed), f"frame {number} is not as it was sent"
+        if not np.array_equal(found, owed):
+            raise AssertionError(f"frame {number} was {_told(owed, found)}, is {_told(found, owed)}")
     for left_out in range(last + 1, upto + 1):
         _check_gone(frame_of(ledger.seed, left_out), left_out, ledger)
+
+
+def _told(rows: Rows, other: Rows) -> str:
+    """Where two frames differ, from the first row that does."""
+    n = min(len(rows), len(other))
+    first = int(np.append(np.flatnonzero(rows[:n] != other[:n]), n)[0])
+    return f"{len(rows)} rows, at {first} {rows[first : first + 3].tolist()}"
 
 
 def _check_gone(sent: Frame, number: int, ledger: Ledger) -> None:
