@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.errors import WrongInput
 from historian.frame import Qualities, Series, Times, Values
-from historian.quality import Mask, is_bad
+from historian.quality import is_bad
+
+Rows = NDArray[np.intp]
+
+# From so many samples a column on, a call a column is faster than passes over all.
+_MANY: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +57,15 @@ def envelope_of(series: Series, start_ns: int, end_ns: int, columns: int) -> Env
     if samples <= 4 * columns:
         bad = is_bad(quality)
         return Envelope(time_ns, np.where(bad, np.nan, value), quality, samples)
+    edges = column_edges(start_ns, end_ns, columns)
+    # Most windows hold nothing bad, and the smallest value is NaN if any is.
+    if not quality.any() and not np.isnan(value.min()):
+        kept = _corners(time_ns, value, edges)
+        return Envelope(time_ns[kept], value[kept], quality[kept], samples)
     bad = is_bad(quality) | np.isnan(value)
-    chosen = bad & np.concatenate(([True], ~bad[:-1]))
-    good = np.flatnonzero(~bad) if bad.any() else slice(None)
-    chosen[good] = _corners(time_ns[good], value[good], column_edges(start_ns, end_ns, columns))
-    kept = np.flatnonzero(chosen)
+    breaks = np.flatnonzero(bad & np.concatenate(([True], ~bad[:-1])))
+    good = np.flatnonzero(~bad)
+    kept = np.union1d(good[_corners(time_ns[good], value[good], edges)], breaks)
     return Envelope(time_ns[kept], np.where(bad[kept], np.nan, value[kept]), quality[kept], samples)
 
 
@@ -71,21 +82,24 @@ def column_edges(start_ns: int, end_ns: int, columns: int) -> Times:
     return start_ns + place * whole + -(-(place * rest) // columns)
 
 
-def _corners(time_ns: Times, value: Values, edges: Times) -> Mask:
-    """Which samples are first, smallest, largest or last of their pixel column.
-
-    Of equal ones the first smallest and the last largest, so that what is drawn between them is the same.
-    """
-    chosen = np.zeros(len(value), dtype=np.bool_)
+def _corners(time_ns: Times, value: Values, edges: Times) -> Rows:
+    """Index of first, smallest, largest and last of each pixel column, rising; of equals the earliest."""
     cuts = np.searchsorted(time_ns, edges, side="left")
     starts = cuts[:-1][cuts[1:] > cuts[:-1]]
     if len(starts) == 0:
-        return chosen
-    sizes = np.diff(np.append(starts, len(time_ns)))
-    smallest = np.flatnonzero(value == np.repeat(np.minimum.reduceat(value, starts), sizes))
-    largest = np.flatnonzero(value == np.repeat(np.maximum.reduceat(value, starts), sizes))
-    chosen[starts] = True
-    chosen[starts + sizes - 1] = True
-    chosen[smallest[np.searchsorted(smallest, starts, side="left")]] = True
-    chosen[largest[np.searchsorted(largest, starts + sizes, side="left") - 1]] = True
-    return chosen
+        return starts
+    ends = np.append(starts[1:], len(time_ns))
+    if len(value) > _MANY * len(starts):
+        slices = [value[a:b] for a, b in zip(starts.tolist(), ends.tolist(), strict=True)]
+        smallest = starts + np.array([int(s.argmin()) for s in slices], dtype=np.intp)
+        largest = starts + np.array([int(s.argmax()) for s in slices], dtype=np.intp)
+    else:
+        smallest = _first_equal(value, np.minimum.reduceat(value, starts), starts, ends)
+        largest = _first_equal(value, np.maximum.reduceat(value, starts), starts, ends)
+    return np.unique(np.concatenate((starts, smallest, largest, ends - 1)))
+
+
+def _first_equal(value: Values, wanted: Values, starts: Rows, ends: Rows) -> Rows:
+    """Index of the first sample of each column that has the column's wanted value."""
+    found = np.flatnonzero(value == np.repeat(wanted, ends - starts))
+    return found[np.searchsorted(found, starts, side="left")]

@@ -19,7 +19,12 @@ from historian.upkeep import Upkeep
 PAGE = Path(__file__).parents[1] / "docs" / "archive-format.md"
 T0 = 1_893_456_000 * NS
 TAG = "filter.inlet.pressure.pv"
-TAGS = [Tag(TAG, "bar"), Tag("filter.outlet.pressure.pv", "bar"), Tag("water.flow.pv", "m3/h")]
+TAGS = [
+    Tag(TAG, "bar"),
+    Tag("filter.outlet.pressure.pv", "bar"),
+    Tag("water.flow.pv", "m3/h"),
+    Tag("filter.wiper.state", "1", codes={0: "parked", 1: "wiping"}),
+]
 
 
 def blocks() -> dict[str, list[str]]:
@@ -33,9 +38,19 @@ def blocks() -> dict[str, list[str]]:
     return found
 
 
+def wiper(start_ns: int) -> Frame:
+    """Eleven changes of state at times of their own, then nothing known."""
+    times = [start_ns + k * 37 * NS + k * 1_001 for k in range(12)]
+    values = [*(float(k % 2) for k in range(11)), np.nan]
+    return Frame.of([4] * 12, times, values, [*[0] * 11, NO_DATA], arrival_ns=times[-1])
+
+
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """Two days: on the second the pressure is no exact decimal any more; each has a gap; stamps in ns."""
+    """Two days: on the second the pressure is no exact decimal any more; each has a gap; stamps in ns.
+
+    The wiper tells its state when it changes; the last one of each day is bad.
+    """
     folder = tmp_path_factory.mktemp("page")
     with closing(EmbeddedStore.open(folder / "data" / "line-1")) as store:
         store.register(TAGS)
@@ -48,6 +63,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
                 store.append(
                     Frame.of([1, 2, 3], [time_ns] * 3, row, [quality, 0, 0], arrival_ns=time_ns + 77)
                 )
+            store.append(wiper(T0 + day * 86_400 * NS))
         with closing(Upkeep.open(folder / "data" / "line-1", "line-1", Keep())) as upkeep:
             upkeep.step(T0 + 10 * 86_400 * NS, seal_all=True)
     yield folder
@@ -75,6 +91,7 @@ def kept(place: Path) -> tuple[list[int], list[float]]:
 
 def test_duckdb(said: dict[str, Any], kept: tuple[list[int], list[float]]) -> None:
     exec("".join(blocks()["DuckDB"]), said)
+    assert [row[1] for row in said["reported"]] == [float(k % 2) for k in range(11)] * 2
     minutes = said["minutes"]
     assert sum(row[2] for row in minutes) == len(kept[0])
     assert sum(row[1] * row[2] for row in minutes) == pytest.approx(sum(kept[1]))
@@ -101,6 +118,15 @@ def test_polars(said: dict[str, Any], kept: tuple[list[int], list[float]]) -> No
     assert frame[TAG].to_list() == kept[1]
     micros = frame["time"].cast(int) if frame["time"].dtype == int else frame["time"].dt.timestamp("us")
     assert micros.to_list() == [t // 1000 for t in kept[0]]
+
+
+def test_rollups(said: dict[str, Any], kept: tuple[list[int], list[float]]) -> None:
+    exec("".join(blocks()["DuckDB"] + blocks()["Rollups"]), said)
+    means = said["means"]
+    assert [row[0] for row in means] == [row[0] for row in said["minutes"]]
+    assert [row[1] for row in means] == pytest.approx([row[1] for row in said["minutes"]])
+    assert sum(row[4] for row in means) == 1200 and sum(row[5] for row in means) == 20
+    assert max(row[3] for row in means) == max(kept[1])
 
 
 def test_a_tag_has_another_type_on_another_day_as_the_page_says(said: dict[str, Any]) -> None:

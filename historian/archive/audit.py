@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Self
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from historian.archive.columns import Columns, FrameTable, Merged, Seqs, modified_of
 from historian.store import Modified
-
-REPEATED: Final = -1
-GRADED: Final = -2
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +38,7 @@ class Audit:
     @classmethod
     def of(cls, merged: Merged) -> Self:
         """What a merging left over."""
-        reasons = [
-            merged.replaced_by,
-            np.full(len(merged.repeated), REPEATED, dtype=np.int64),
-            np.full(len(merged.graded), GRADED, dtype=np.int64),
-        ]
-        rows = Columns.joined([merged.replaced, merged.repeated, merged.graded])
-        return cls._sorted(rows, np.concatenate(reasons))
+        return cls._sorted(merged.left, merged.reason)
 
     @classmethod
     def joined(cls, parts: Sequence[Self]) -> Self:

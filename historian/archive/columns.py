@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,23 +136,35 @@ class Columns:
         return Series(self.time_ns, self.value, self.quality)
 
 
+REPEATED: Final = -1
+GRADED: Final = -2
+
+
 @dataclass(frozen=True, slots=True)
 class Merged:
     """What stays, what was overwritten, and what else is needed to tell the frames as they came.
 
     Attributes:
         kept: sorted by tag, source time and arrival number; each (tag, time, clock epoch) once.
-        replaced: what the next write of the same (tag, time, epoch) changed, same order.
-        replaced_by: the number of the frame that did it, shape of ``replaced``.
-        repeated: what the next write repeated, same order.
-        graded: what is kept with a lower quality, as it came, same order.
+        left: the others as they came, sorted by tag and source time; those of one frame in its own order.
+        reason: why each is not among the kept, shape of ``left``: the number of the frame whose write, the
+            next of the same (tag, time, epoch), changed it; ``REPEATED`` where that write repeated it;
+            ``GRADED`` where it is kept, but with a lower quality.
     """
 
     kept: Columns
-    replaced: Columns
-    replaced_by: Seqs
-    repeated: Columns
-    graded: Columns
+    left: Columns
+    reason: Seqs
+
+    @property
+    def replaced(self) -> Columns:
+        """What the next write changed."""
+        return self.left.where(self.reason >= 0)
+
+    @property
+    def replaced_by(self) -> Seqs:
+        """The number of the frame that did it, shape of ``replaced``."""
+        return self.reason[self.reason >= 0]
 
 
 def merge(samples: Columns, frames: FrameTable) -> Merged:
@@ -176,7 +188,7 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     same = same_time & (epoch[1:] == epoch[:-1])
     if not same_time.any():
         none = rows.where(slice(0, 0))
-        return Merged(rows, none, none.seq, none, none)
+        return Merged(rows, none, none.seq)
     last = np.append(~same, True)
     # In two epochs: all of the run, so that what was raised before compares as what is not yet.
     raised = _raised(rows, _in_two(same_time, same))
@@ -184,13 +196,9 @@ def merge(samples: Columns, frames: FrameTable) -> Merged:
     changed = ~last & ~_alike(raised, np.arange(len(rows)), next_one)
     kept = raised.where(last)
     kept = kept.where(np.lexsort((kept.seq, kept.time_ns, kept.tag)))
-    return Merged(
-        kept,
-        replaced=rows.where(changed),
-        replaced_by=rows.seq[next_one[changed]],
-        repeated=rows.where(~last & ~changed),
-        graded=rows.where(last & (raised.quality != rows.quality)),
-    )
+    reason = np.where(changed, rows.seq[next_one], np.where(last, GRADED, REPEATED))
+    left = ~last | (raised.quality != rows.quality)
+    return Merged(kept, rows.where(left), reason[left])
 
 
 def modified_of(replaced: Columns, replaced_by: Seqs, frames: FrameTable) -> list[Modified]:

@@ -106,7 +106,7 @@ def _needless(pieces: Sequence[Piece]) -> list[Piece]:
     if not held:
         return list(pieces)
     smallest = min(held, key=lambda p: p.low)
-    # Of equal ones the envelope shows the first smallest and the last largest.
-    largest = max(reversed(held), key=lambda p: p.high)
+    # Of equal ones the envelope shows the earliest.
+    largest = max(held, key=lambda p: p.high)
     needed = {id(p) for p in (held[0], held[-1], smallest, largest)}
     return [p for p in pieces if id(p) not in needed]

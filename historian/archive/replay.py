@@ -8,8 +8,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from historian.archive.audit import GRADED, Audit
-from historian.archive.columns import Columns, FrameTable
+from historian.archive.audit import Audit
+from historian.archive.columns import GRADED, Columns, FrameTable
 from historian.archive.files import Files
 from historian.archive.manifest import FileEntry, Kind, Manifest
 from historian.frame import Frame, Qualities

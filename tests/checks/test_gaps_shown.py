@@ -200,7 +200,7 @@ def test_files_of_samples(store: EmbeddedStore, tmp_path: Path) -> None:
     assert table[2][1:] == ["", "", " ".join(PATHS)]
     assert len(table) == 4
     for form in ("long", "wide"):
-        export_parquet(store, tmp_path / f"{form}.parquet", window, form=form)  # type: ignore[arg-type]
+        export_parquet(store, tmp_path / f"{form}.parquet", window, form=form)
         found = pq.read_table(tmp_path / f"{form}.parquet").to_pandas().sort_values("time_ns")
         value, quality = ("value", "quality") if form == "long" else (SLOPED, f"{SLOPED}.quality")
         gap = found[found["time_ns"] == MARK_NS]

@@ -290,6 +290,16 @@ class Conformance:
         loose = AggregateConfig(treat_uncertain_as_bad=False)
         assert [r.value for r in store.aggregate(PATHS[0], *window, kind, config=loose)] == [20.0]
 
+    def test_the_last_line_is_drawn_on_where_asked_however_far_it_began(self, house: House) -> None:
+        store = house.writer()
+        store.register(TAGS)
+        store.append(scan(0, 0.0), scan(36_000, 10.0))
+        window, kind = (*seconds(36_360, 36_370), 10 * NS), Aggregate.INTERPOLATIVE
+        held, sloped = (AggregateConfig(use_sloped_extrapolation=s) for s in (False, True))
+        assert [r.value for r in store.aggregate(PATHS[0], *window, kind, config=held)] == [10.0]
+        (row,) = store.aggregate(PATHS[0], *window, kind, config=sloped)
+        assert row.value == pytest.approx(10.1)
+
     @pytest.mark.parametrize("seed", range(3))
     def test_rollups_are_those_of_the_samples(self, house: House, seed: int) -> None:
         store = house.writer()

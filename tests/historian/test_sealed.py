@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -97,9 +98,26 @@ def rows_of(series: Series) -> list[tuple[int, float, int]]:
     return list(zip(series.time_ns.tolist(), series.value.tolist(), series.quality.tolist(), strict=True))
 
 
-@settings(max_examples=120, deadline=None)
-@given(acts(), st.integers(0, 2), st.sampled_from([HOUR_NS, 6 * HOUR_NS, SPAN_NS]), st.integers(1, 40))
+PLAYS = (acts(), st.integers(0, 2), st.sampled_from([HOUR_NS, 6 * HOUR_NS, SPAN_NS]), st.integers(1, 40))
+
+
+@settings(max_examples=30, deadline=None)
+@given(*PLAYS)
 def test_sealing_changes_no_answer(acts: list[Act], tag: int, window_ns: int, columns: int) -> None:
+    played(acts, tag, window_ns, columns)
+
+
+@pytest.mark.long
+@settings(max_examples=500, deadline=None)
+@given(*PLAYS)
+def test_sealing_changes_no_answer_in_many_plays(
+    acts: list[Act], tag: int, window_ns: int, columns: int
+) -> None:
+    played(acts, tag, window_ns, columns)
+
+
+def played(acts: list[Act], tag: int, window_ns: int, columns: int) -> None:
+    """Do it all, then ask every kind of reader everything."""
     plain = Plain()
     frames = []
     with tempfile.TemporaryDirectory() as folder:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given
 
-from historian.archive.columns import Columns, FrameTable, merge
+from historian.archive.audit import Audit
+from historian.archive.columns import REPEATED, Columns, FrameTable, merge
 from tests.historian.archive.lines import START, Numbered, any_frames, frame, slow
 
 
@@ -68,3 +69,12 @@ def test_frame_tables_unite_and_narrow() -> None:
     )
     assert both.only(np.array([3])).arrival_ns.tolist() == [30]
     assert len(FrameTable.union([])) == 0
+
+
+def test_what_one_frame_says_of_one_time_stays_in_its_order() -> None:
+    rows = [(1, START, value, 0) for value in (1.0, 1.0, 2.0)]
+    after = (2, frame([(1, START, 3.0, 0)], arrival_ns=START + 1))
+    merged = merge(*_tables([(1, frame(rows, arrival_ns=START)), after]))
+    audit = Audit.of(merged)
+    assert audit.rows.value.tolist() == [1.0, 1.0, 2.0]
+    assert audit.replaced_by.tolist() == [REPEATED, 1, 2]

@@ -16,8 +16,8 @@ def _pieces(*bounds: tuple[float, float] | None) -> list[Piece]:
     ("bounds", "needed"),
     [
         ([(1, 2), (0, 1), (1, 9), (1, 2), (1, 2)], [0, 1, 2, 4]),
-        # Of equal extremes a picture shows the first smallest and the last largest.
-        ([(1, 2), (0, 1), (0, 1), (1, 9), (1, 9), (1, 2)], [0, 1, 4, 5]),
+        # Of equal extremes a picture shows the earliest.
+        ([(1, 2), (0, 1), (0, 1), (1, 9), (1, 9), (1, 2)], [0, 1, 3, 5]),
         ([(0, 9), (1, 2), (1, 2)], [0, 2]),
         ([None, (1, 2), (1, 2), (1, 2), None], [1, 3]),
         ([None, None], []),

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from historian import NS, StoredDataDamaged, UnknownTag, WrongInput
-from historian.archive.audit import REPEATED
+from historian.archive.columns import REPEATED
 from historian.archive.manifest import Kind, Level
 from historian.archive.reader import ArchiveReader
 from historian.archive.stamps import times_of
