@@ -2,42 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
+from typing import Any, Final
 
-import numpy as np
-
-from benchmarks.asking import POINTS, in_turn, same, time_figure
+from benchmarks.answers import extremes_in, extremes_of, same_rows, same_within_a_column
+from benchmarks.asking import BUCKETS, COLUMNS, POINTS
 from benchmarks.figure import Figure
+from benchmarks.influx_beside import INFLUX, LONG, InfluxBeside
 from benchmarks.plain_table import PlainTable
-from benchmarks.prepared import LONG_TAG, Prepared
-from benchmarks.reference_set import START_NS
+from benchmarks.prepared import Prepared
+from benchmarks.reference_set import LONG_TAG, START_NS
+from benchmarks.turns import OURS, PLAIN, Bars, time_figure, timed
 from historian.embedded import EmbeddedStore
 
+ROLLED_BARS: Final = {False: Bars(230.0, 10.0), True: Bars(15.0, 10.0)}
+RAW_BARS: Final = {False: Bars(15.0, 200.0), True: Bars(10.0)}
+_ROLLED: Final = "ours, rolled"
 
-def figures(data: Prepared) -> Iterator[Figure]:
+
+def figures(data: Prepared, influx: InfluxBeside | None) -> Iterator[Figure]:
     """Times in milliseconds."""
-    window, columns = (START_NS, data.long_end_ns), POINTS // 4
+    path, window = LONG_TAG.path, (START_NS, data.long_end_ns)
     with (
         closing(EmbeddedStore.open(data.long, mode="read")) as rolled,
         closing(EmbeddedStore.open(data.long_raw, mode="read")) as raw,
         closing(PlainTable(data.long_plain)) as plain,
     ):
-        theirs = plain.minimum_and_maximum(1, *window, POINTS // 2)
-        for store in (rolled, raw):
-            mine = store.envelope(LONG_TAG.path, *window, columns)
-            same(float(np.nanmin(mine.value)), min(low for low, _ in theirs), "smallest")
-            same(float(np.nanmax(mine.value)), max(high for _, high in theirs), "largest")
-            same(mine.samples, plain.count(), "samples")
-        rolled_ms, raw_ms, plain_ms = in_turn(
-            lambda: rolled.envelope(LONG_TAG.path, *window, columns),
-            lambda: raw.envelope(LONG_TAG.path, *window, columns),
-            lambda: plain.minimum_and_maximum(1, *window, POINTS // 2),
-        )
+        others: dict[str, Callable[[], Any]] = {
+            PLAIN: partial(plain.minimum_and_maximum, LONG_TAG.id, *window, BUCKETS)
+        }
+        if influx is not None and not data.quick:
+            others[INFLUX] = partial(influx.minimum_and_maximum, path, *window, BUCKETS, LONG)
+        mine = {
+            OURS: partial(raw.envelope, path, *window, COLUMNS),
+            _ROLLED: partial(rolled.envelope, path, *window, COLUMNS),
+        }
+        samples = plain.count(*window)
+        exact = {
+            name: extremes_in(ask(), COLUMNS, a_column=BUCKETS // COLUMNS) for name, ask in others.items()
+        }
+        for way, draw in mine.items():
+            outline = draw()
+            same_rows([outline.samples], [samples], f"{way}, samples")
+            compare = same_within_a_column if way == _ROLLED else same_rows
+            for name, theirs in exact.items():
+                compare(extremes_of(outline, *window, COLUMNS), theirs, f"{way}, outline, {name}")
+        took_ms = timed({**mine, **others})
     name = f"1 tag x {data.days} days to {POINTS:,} points"
-    yield time_figure(
-        f"{name}, from rollups, ms", rolled_ms, plain_ms, 230.0 if not data.quick else 15.0, 10.0, data, []
-    )
-    yield time_figure(
-        f"{name}, from raw, ms", raw_ms, plain_ms, 15.0, 200.0 if not data.quick else None, data, []
-    )
+    yield time_figure(f"{name}, from rollups", took_ms, ROLLED_BARS[data.quick], quick=data.quick, of=_ROLLED)
+    yield time_figure(f"{name}, from raw", took_ms, RAW_BARS[data.quick], quick=data.quick)

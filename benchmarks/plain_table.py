@@ -5,14 +5,21 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-import numpy as np
-
 from historian.frame import NS, Frame, Series
 
 _TABLE = """
 CREATE TABLE IF NOT EXISTS sample (
     tag INTEGER, time_ns INTEGER, value REAL, quality INTEGER, PRIMARY KEY (tag, time_ns)
 ) WITHOUT ROWID
+"""
+
+_NEWEST = """
+WITH RECURSIVE known(tag) AS (
+    SELECT min(tag) FROM sample
+    UNION ALL SELECT (SELECT min(tag) FROM sample WHERE tag > known.tag) FROM known WHERE tag IS NOT NULL
+)
+SELECT s.tag, s.time_ns, s.value, s.quality FROM known JOIN sample AS s ON s.tag = known.tag
+AND s.time_ns = (SELECT max(time_ns) FROM sample WHERE tag = known.tag)
 """
 
 
@@ -25,28 +32,30 @@ class PlainTable:
         self._db.execute("PRAGMA synchronous=FULL")
         self._db.execute(_TABLE)
 
-    def insert(self, frame: Frame) -> None:
-        """Keep a frame in one synced transaction."""
-        columns = (frame.tag, frame.time_ns, frame.value, frame.quality)
-        self._db.execute("BEGIN IMMEDIATE")
-        self._db.executemany(
-            "INSERT INTO sample VALUES (?,?,?,?)", zip(*(c.tolist() for c in columns), strict=True)
-        )
-        self._db.execute("COMMIT")
+    def insert(self, *frames: Frame) -> None:
+        """Keep the frames, each in a synced transaction of its own."""
+        for frame in frames:
+            columns = (frame.tag, frame.time_ns, frame.value, frame.quality)
+            self._db.execute("BEGIN IMMEDIATE")
+            self._db.executemany(
+                "INSERT INTO sample VALUES (?,?,?,?)", zip(*(c.tolist() for c in columns), strict=True)
+            )
+            self._db.execute("COMMIT")
 
-    def count(self) -> int:
-        """How many samples there are."""
-        return int(self._db.execute("SELECT count(*) FROM sample").fetchone()[0])
+    def count(self, start_ns: int = -(2**63), end_ns: int = 2**63 - 1) -> int:
+        """How many samples there are in a window; everywhere when none is given."""
+        asked = "SELECT count(*) FROM sample WHERE time_ns>=? AND time_ns<?"
+        return int(self._db.execute(asked, (start_ns, end_ns)).fetchone()[0])
 
     def minimum_and_maximum(
         self, tag: int, start_ns: int, end_ns: int, buckets: int
-    ) -> list[tuple[float, float]]:
-        """Smallest and largest value of each bucket of a window."""
+    ) -> list[tuple[int, float, float]]:
+        """Number, smallest and largest value of each bucket of a window; none where all is bad."""
         width = (end_ns - start_ns) // buckets
         return self._db.execute(
-            "SELECT min(value), max(value) FROM sample WHERE tag=? AND time_ns>=? AND time_ns<? "
-            "AND quality < 0x80000000 GROUP BY (time_ns-?)/?",
-            (tag, start_ns, end_ns, start_ns, width),
+            "SELECT (time_ns-?)/?, min(value), max(value) FROM sample WHERE tag=? AND time_ns>=? "
+            "AND time_ns<? AND quality < 0x80000000 GROUP BY 1",
+            (start_ns, width, tag, start_ns, end_ns),
         ).fetchall()
 
     def raw(self, tags: list[int], start_ns: int, end_ns: int) -> dict[int, Series]:
@@ -57,19 +66,13 @@ class PlainTable:
                 "SELECT time_ns, value, quality FROM sample WHERE tag=? AND time_ns>=? AND time_ns<?",
                 (tag, start_ns, end_ns),
             ).fetchall()
-            columns = list(zip(*rows, strict=True)) or [(), (), ()]
-            value = np.array([np.nan if v is None else v for v in columns[1]], dtype=np.float64)
-            found[tag] = Series.of(columns[0], value, np.array(columns[2], dtype=np.uint32))
+            time_ns, value, quality = zip(*rows, strict=True) if rows else ((), (), ())
+            found[tag] = Series.of(time_ns, value, quality)
         return found
 
-    def newest(self, tags: list[int]) -> dict[int, tuple[int, float]]:
-        """The last sample of each tag."""
-        return {
-            tag: self._db.execute(
-                "SELECT time_ns, value FROM sample WHERE tag=? ORDER BY time_ns DESC LIMIT 1", (tag,)
-            ).fetchone()
-            for tag in tags
-        }
+    def newest(self) -> list[tuple[int, int, float | None, int]]:
+        """Tag, time, value and quality of the last sample of every tag: from key to key."""
+        return self._db.execute(_NEWEST).fetchall()
 
     def minutes(self, start_ns: int, end_ns: int) -> list[tuple[int, int, float, float, float]]:
         """Tag, minute, mean, smallest and largest value of every tag and minute."""

@@ -3,8 +3,8 @@
 85 temperatures with control ripple, quantised to 0.1; 20 pressures at 1 Hz and 5 at 10 Hz, to 0.01; 15
 channels of twelve bits and 10 of full single precision; 15 counters, 20 booleans, 30 set-points that seldom
 change. The tags of one scan group, of which there are five, share their time stamps, in whole milliseconds
-with about 3 ms of jitter. Each tag has about two bad bursts a day. Invented; the kinds and their shares are
-what a line with one controller has.
+with about 3 ms of jitter. Each tag has about two bad bursts a day. For a season there is one tag more.
+Invented; the kinds and their shares are what a line with one controller has.
 """
 
 from __future__ import annotations
@@ -38,6 +38,9 @@ KINDS: Final = (
     ("quick", 5, "bar", TagKind.ANALOG),
 )
 _SLOW_GROUPS: Final = 4
+
+LONG_TAG: Final = Tag("bench.long.1.pv", "Cel", id=1)
+"""Alone in a store of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,21 @@ def frames(groups: list[Group], number: int) -> Iterator[Frame]:
         yield Frame(tag[a:b].astype(np.int32), time_ns[a:b], value[a:b], quality[a:b], arrival_ns)
 
 
+def long_day(number: int) -> Frame:
+    """A day of the single tag at 1 Hz, in one frame: quantised to 0.1, about 3 ms of jitter.
+
+    Args:
+        number: of the day, from 0.
+    """
+    chance = np.random.default_rng([_SEED, 3, number])
+    second = np.arange(86_400, dtype=np.int64)
+    time_ns = START_NS + (number * 86_400 + second) * NS + (100 + _jitter_ms(chance, len(second))) * MS
+    t_s = number * 86_400.0 + second
+    value = 220 + 3 * np.sin(t_s / 40_000) + 1.2 * np.sin(t_s / 20) + chance.normal(0, 0.1, len(second))
+    tag, good = np.full(len(second), LONG_TAG.id), np.zeros(len(second))
+    return Frame.of(tag, time_ns, np.round(value, 1), good, arrival_ns=int(time_ns[-1]) + NS)
+
+
 def _group(
     named: list[Tag],
     numbers: list[int],
@@ -118,9 +136,9 @@ def _group(
 ) -> Group:
     n = seconds * rate
     scan = np.arange(n, dtype=np.int64)
-    at_ms = scan * (1000 // rate) + 40 + 130 * place
-    jitter_ms = np.clip(np.rint(chance.normal(0, _JITTER_MS, n)), -15, 15).astype(np.int64)
-    time_ns = START_NS + hour_number * 3_600 * NS + (at_ms + jitter_ms) * MS
+    period_ms = 1000 // rate
+    at_ms = scan * period_ms + (40 + 130 * place) % period_ms
+    time_ns = START_NS + hour_number * 3_600 * NS + (at_ms + _jitter_ms(chance, n)) * MS
     seconds_in = hour_number * 3_600 + scan / rate
     value = np.empty((n, len(numbers)))
     quality = np.zeros((n, len(numbers)), dtype=np.uint32)
@@ -129,6 +147,10 @@ def _group(
         value[:, column] = _signal(kind, number, seconds_in, chance)
         _burst(value[:, column], quality[:, column], seconds, chance)
     return Group(np.array(numbers, np.int32), time_ns, hour_number * 3_600 + scan // rate, value, quality)
+
+
+def _jitter_ms(chance: np.random.Generator, n: int) -> Times:
+    return np.clip(np.rint(chance.normal(0, _JITTER_MS, n)), -15, 15).astype(np.int64)
 
 
 def _signal(kind: str, number: int, t_s: Values, chance: np.random.Generator) -> Values:

@@ -42,6 +42,25 @@ def test_the_json_line_has_the_agreed_keys() -> None:
     assert json.loads(Figure("samples/s", 3.0, 1.0, bar=2.0, quick=True).to_json()) == {**line, "quick": True}
 
 
+def test_a_limit_of_its_own_is_enough_where_the_ratio_falls_short_and_the_other_way_round() -> None:
+    slow_machine = Figure("query, ms", 9.0, 90.0, bar=8.0, less_is_better=True, limit=2.5)
+    plain_is_fast = Figure("query, ms", 2.0, 4.0, bar=8.0, less_is_better=True, limit=2.5)
+    assert slow_machine.holds and plain_is_fast.holds
+    assert not Figure("query, ms", 9.0, 70.0, bar=8.0, less_is_better=True, limit=2.5).holds
+    assert not Figure("query, ms", math.nan, 70.0, bar=8.0, less_is_better=True, limit=2.5).holds
+    assert Figure("samples/s", 20.0, 10.0, bar=3.0, limit=15.0).holds
+    assert not Figure("samples/s", 14.0, 10.0, bar=3.0, limit=15.0).holds
+
+
+def test_the_json_line_adds_the_limit_and_what_others_gave() -> None:
+    figure = Figure("query, ms", 2.0, 10.0, 5.0, True, limit=2.5, beside={"another": 41.1234567})
+    line = json.loads(figure.to_json())
+    assert (line["limit"], line["beside"]) == (2.5, {"another": 41.1235})
+    assert set(line) == {"name", "ours", "baseline", "ratio", "bar", "holds", "limit", "beside"}
+    (row,) = table([figure]).splitlines()[1:]
+    assert row.split()[-4:] == ["2.5", "holds;", "another", "41.12"]
+
+
 def test_the_table_names_what_falls_short() -> None:
     lines = table([Figure("good", 3.0, 1.0, bar=2.0), Figure("poor", 1.0, 1.0, bar=2.0)]).splitlines()
     assert lines[1].startswith("good") and lines[1].endswith("holds")

@@ -5,14 +5,10 @@ from __future__ import annotations
 import importlib
 import json
 from collections.abc import Iterable
-from functools import partial
-from pathlib import Path
 
 import pytest
 
-from benchmarks import appending, asking, long_windows, memory, prepared, reference_set, sizes
 from benchmarks.figure import Figure
-from historian.frame import Frame
 
 # ``benchmarks.__main__`` is imported by name: an import statement would read as the test's own main.
 entry = importlib.import_module("benchmarks.__main__")
@@ -69,39 +65,3 @@ def test_an_unknown_area_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> Non
 
 def test_the_historian_area_is_found() -> None:
     assert entry.measure_of("historian") is not None
-
-
-def test_the_historian_area_measures_both_sizes_of_commit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(appending, "COMMITS_QUICK", {245: 3, 5_000: 2})
-    figures = list(appending.figures(True))
-    assert [round(f.bar, 2) for f in figures] == [1.5, 1.43, 10.0]
-    assert all(f.ours > 0 and f.baseline > 0 and f.quick for f in figures)
-
-
-def test_the_historian_area_compares_answers_before_it_times_them(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    """On two minutes an hour, and every minute of a month: the figures are worth nothing, the answers are."""
-    monkeypatch.setattr(prepared, "BUILD", tmp_path)
-    monkeypatch.setattr(prepared, "hour", partial(reference_set.hour, seconds=120))
-    whole = prepared.long_day
-
-    def thin(number: int) -> Frame:
-        day = whole(number)
-        columns = (day.tag[::60], day.time_ns[::60], day.value[::60], day.quality[::60])
-        return Frame(*columns, day.arrival_ns)
-
-    monkeypatch.setattr(prepared, "long_day", thin)
-    data = prepared.prepared(quick=True)
-    areas = (sizes, asking, long_windows, memory)
-    figures = [figure for area in areas for figure in area.figures(data)]
-    assert len(figures) == 12
-    assert all(f.ours > 0 and f.baseline > 0 and f.quick for f in figures)
-    assert prepared.prepared(quick=True) == data  # made once
-    monkeypatch.setattr(asking, "same", refuse)
-    with pytest.raises(RuntimeError, match="differ"):
-        list(asking.figures(data))
-
-
-def refuse(*_: object) -> None:
-    raise RuntimeError("they differ")

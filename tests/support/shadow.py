@@ -55,19 +55,8 @@ class Record:
 def built(folder: Path) -> Path:
     """The layer as a library, compiled into the folder."""
     library = folder / "shadow.so"
-    command = [
-        "gcc",
-        "-shared",
-        "-fPIC",
-        "-O2",
-        "-Wall",
-        "-Werror",
-        "-o",
-        library,
-        _SOURCE,
-        "-lpthread",
-        "-ldl",
-    ]
+    flags = ["-shared", "-fPIC", "-O2", "-Wall", "-Werror"]
+    command = ["gcc", *flags, "-o", str(library), str(_SOURCE), "-lpthread", "-ldl"]
     subprocess.run(command, check=True)
     return library
 

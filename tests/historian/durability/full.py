@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-import asyncio
 import shutil
 import sys
-import time
 from pathlib import Path
 
 import structlog
 
-from collector import HEARTBEAT, Inbox, SourceMapping, TagMapping, Writer, tags_of
-from historian import EmbeddedStore, Event, Frame, StoreFull
+from historian import EmbeddedStore, StoreFull
 from historian.care.findings import Trouble
 from historian.care.judge import judge
 from historian.care.look import look
 from historian.retention import Keep
 from historian.upkeep import Upkeep
-from meltledger.keeping import keep_house
 from tests.historian.durability.checks import check
+from tests.historian.durability.collecting import collecting
 from tests.historian.durability.ledger import Ledger
 from tests.historian.durability.life import tell_phases
-from tests.historian.durability.sent import DAY, HOUR, START, TAGS, arrival_of, frame_of
+from tests.historian.durability.sent import DAY, HOUR, TAGS, arrival_of, frame_of
 from tests.support.shadow import Shadow
 
 SEED = 4
@@ -186,103 +183,6 @@ def letting_go(folder: Path, shadow: Shadow) -> None:
     keeper.close()
     store.close()
     check(folder, ledger)
-
-
-class FastClock:
-    """An hour passes in a second."""
-
-    def __init__(self) -> None:
-        self._begin = time.monotonic_ns()
-
-    def now_ns(self) -> int:
-        """UTC nanoseconds."""
-        return START + 3_600 * (time.monotonic_ns() - self._begin)
-
-
-class Recorder:
-    """A judge that keeps what it is fed."""
-
-    def __init__(self) -> None:
-        self.fed: list[tuple[int, Frame]] = []
-
-    def feed(self, seq: int, frame: Frame) -> None:
-        """Take a frame that is on disk."""
-        self.fed.append((seq, frame))
-
-    def advance(self, now_ns: int) -> None:
-        """Arrival time has come this far."""
-
-
-def collecting(folder: Path, shadow: Shadow) -> None:
-    """The collector's writer holds its frames and says so, and upkeep waits, until there is space again."""
-    asyncio.run(_collecting(folder, shadow))
-
-
-async def _collecting(folder: Path, shadow: Shadow) -> None:
-    mapping = SourceMapping("plc", "opc.tcp://x", False, (TagMapping("own.a.pv", "i=1", "1"),))
-    store = EmbeddedStore.open(folder)
-    tags = store.register(tags_of([mapping]))
-    number = tags["own.a.pv"].id
-    clock, judge_, events = FastClock(), Recorder(), list[Event]()
-    inbox = Inbox([mapping], tags)
-    writer = Writer(store, inbox, judge_, clock, events.append, flush_s=0.01)
-    reader = EmbeddedStore.open(folder, mode="read")
-    sent: list[int] = []
-
-    def put() -> None:
-        sent.append(clock.now_ns())
-        inbox.put("plc", number, sent[-1], float(len(sent)), 0)
-
-    async def until(kind: str) -> None:
-        async with asyncio.timeout(30):
-            while kind not in (e.kind for e in events):
-                put()
-                await asyncio.sleep(0.01)
-
-    house = keep_house(folder, "line 1", Keep(), clock, events.append, lambda: (), every_s=0.2)
-    tasks = [asyncio.create_task(writer.run()), asyncio.create_task(house)]
-    for _ in range(150):
-        put()
-        await asyncio.sleep(0.01)
-    shadow.give_room(shadow.held())
-    await until("disk-full")
-    for _ in range(40):
-        put()
-        await asyncio.sleep(0.01)
-    assert writer.waiting > 20
-    # Reading goes on: what was judged was stored before, and it is all there.
-    judged = [v for _, f in list(judge_.fed) for v in f.value[f.tag == number].tolist()]
-    held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
-    assert len(judged) > 100 and held.value.tolist() == judged
-    shadow.give_room(None)
-    await until("disk-back")
-    async with asyncio.timeout(30):
-        while writer.waiting:  # noqa: ASYNC110  (a store cannot wake a test)
-            await asyncio.sleep(0.01)
-    for task in tasks:
-        task.cancel()
-    await asyncio.gather(*tasks, return_exceptions=True)
-    _check_collected(reader, events, judge_, sent)
-    reader.close()
-    store.close()
-
-
-def _check_collected(reader: EmbeddedStore, events: list[Event], judge_: Recorder, sent: list[int]) -> None:
-    full = next(e for e in events if e.kind == "disk-full" and "stored" in e.text)
-    assert "recent.db" in full.text and "free space" in full.text, full.text
-    assert not [e for e in events if e.kind == "samples-dropped"]
-    held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
-    assert held.time_ns.tolist() == sent and held.value.tolist() == [float(n + 1) for n in range(len(sent))]
-    numbers = [seq for seq, _ in judge_.fed]
-    assert numbers == list(range(1, len(numbers) + 1))
-    assert _beats(reader) > 10
-
-
-def _beats(reader: EmbeddedStore) -> int:
-    """How many heartbeats are kept; none of them twice."""
-    beats = reader.read([HEARTBEAT.path], 0, 2**62)[HEARTBEAT.path].time_ns.tolist()
-    assert len(set(beats)) == len(beats)
-    return len(beats)
 
 
 def main(what: str) -> None:

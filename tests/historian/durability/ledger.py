@@ -145,4 +145,5 @@ def in_two_epochs(rows: Rows) -> NDArray[np.bool_]:
     new = np.append(True, (np.diff(rows["tag"]) != 0) | (np.diff(rows["time_ns"]) != 0))
     first = np.flatnonzero(new)
     several = np.minimum.reduceat(rows["epoch"], first) != np.maximum.reduceat(rows["epoch"], first)
-    return several[np.cumsum(new) - 1]
+    found: NDArray[np.bool_] = several[np.cumsum(new) - 1]
+    return found

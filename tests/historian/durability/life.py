@@ -61,47 +61,63 @@ def live(life: Life, tell: Tell) -> None:
     folder = Path(life.folder)
     store = EmbeddedStore.open(folder, synchronous=life.synchronous)
     store.register(TAGS)
-    keep = Keep(raw_ns=life.raw_ns, minute_ns=life.minute_ns)
-    keeper = Upkeep.open(folder, "line 1", keep, disk=TellingDisk(tell))
     first = store.last_number() + 1
+    keeper = _Keeper(life, first - 1, tell)
     tell(f"opened {first - 1}")
-    ahead = threading.Semaphore(_AHEAD)
-    reached = first - 1
-
-    def step() -> None:
-        now_ns = arrival_of(reached)
-        tell(f"now {now_ns}")
-        keeper.step(now_ns)
-
-    def keep_on() -> None:
-        done = first - 1
-        try:
-            while True:
-                upto = reached
-                step()
-                for _ in range(upto - done):
-                    ahead.release()
-                done = upto
-        except BaseException as error:
-            tell(f"keeper failed: {error!r}")
-            raise
-
     if life.beside:
-        threading.Thread(target=keep_on, daemon=True).start()
+        threading.Thread(target=keeper.keep_on, daemon=True).start()
     number = first
     while life.frames < 0 or number < first + life.frames:
         count = 1 + number % 3
         if life.beside:
-            for _ in range(count):
-                ahead.acquire()
+            keeper.wait_for(count)
         tell(f"sending {number + count - 1}")
         with phase(tell, "w", "append"):
             last = store.append(*(frame_of(life.seed, n) for n in range(number, number + count)))
         tell(f"acked {last}")
         assert last == number + count - 1
-        number, reached = last + 1, last
+        number, keeper.reached = last + 1, last
         if not life.beside and last // 4 > (last - count) // 4:
-            step()
+            keeper.step()
+
+
+class _Keeper:
+    """The upkeep of a life.
+
+    Attributes:
+        reached: the frame that was appended last.
+    """
+
+    def __init__(self, life: Life, reached: int, tell: Tell) -> None:
+        keep = Keep(raw_ns=life.raw_ns, minute_ns=life.minute_ns)
+        self._upkeep = Upkeep.open(Path(life.folder), "line 1", keep, disk=TellingDisk(tell))
+        self._tell = tell
+        self._ahead = threading.Semaphore(_AHEAD)
+        self._done = self.reached = reached
+
+    def wait_for(self, frames: int) -> None:
+        """Appending runs ahead of upkeep, but not far."""
+        for _ in range(frames):
+            self._ahead.acquire()
+
+    def keep_on(self) -> None:
+        """Do what is due, again and again."""
+        try:
+            while True:
+                self.step()
+        except BaseException as error:
+            self._tell(f"keeper failed: {error!r}")
+            raise
+
+    def step(self) -> None:
+        """Do what is due."""
+        upto = self.reached
+        now_ns = arrival_of(upto)
+        self._tell(f"now {now_ns}")
+        self._upkeep.step(now_ns)
+        for _ in range(upto - self._done):
+            self._ahead.release()
+        self._done = upto
 
 
 @contextmanager

@@ -54,7 +54,7 @@ def run(shadow: Shadow, program: str, how: str, nosync: str = "") -> Platter:
     """Run a program under the layer to its end; gives the disk as it was before."""
     shadow.root.mkdir()
     before = Platter.of(shadow.root)
-    command = [sys.executable, "-c", program, shadow.root, how]
+    command = [sys.executable, "-c", program, str(shadow.root), how]
     subprocess.run(command, env=shadow.environment(nosync=nosync), check=True, cwd=ROOT)
     return before
 

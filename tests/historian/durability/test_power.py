@@ -139,7 +139,7 @@ def test_a_power_cut_at_any_moment_loses_and_doubles_nothing(
     noted = b""
     for number in range(lives):
         shadow = Shadow(library, disk, tmp_path / f"life{number}")
-        for cut in cuts(shadow, life_on(disk, seed, 75, synchronous), count, chance, noted):
+        for cut in cuts(shadow, life_on(disk, seed, 65, synchronous), count, chance, noted):
             # The next life goes on from the disk as it is before anybody has mended it.
             disk = shutil.copytree(cut.disk, cut.disk.with_suffix(".next"))
             survived(cut)
