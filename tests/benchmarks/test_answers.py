@@ -40,6 +40,8 @@ def test_rows_may_differ_by_the_order_of_adding_up_where_that_is_said() -> None:
 def test_sums_do_not_care_for_order_but_for_number_and_sum() -> None:
     mine = table_of([(1, 5.0), (2, None), (3, 7.0)])
     same_sums(mine, table_of([(3, 7.0), (1, 5.0), (2, None)]), "x")
+    with pytest.raises(AnswersDiffer):
+        same_sums(table_of([(1, 5.0), (None, None)]), table_of([(1, 5.0)]), "a row of nothing is a row")
     for other in ([(1, 5.0), (2, None)], [(1, 5.0), (2, 0.0), (3, 7.0)], [(1, 5.0), (2, None), (3, 7.5)]):
         with pytest.raises(AnswersDiffer):
             same_sums(mine, table_of(other), "x")

@@ -147,12 +147,12 @@ def test_a_power_cut_at_any_moment_loses_and_doubles_nothing(
 
 
 @pytest.mark.parametrize(
-    "nosync",
+    ("nosync", "frames"),
     [
-        "*/recent.db-wal",
-        "*/archive/*.parquet",
+        ("*/recent.db-wal", 40),
+        ("*/archive/*.parquet", 40),
         *(
-            pytest.param(pattern, marks=pytest.mark.long)
+            pytest.param(pattern, 120, marks=pytest.mark.long)
             for pattern in (
                 "*/recent.db",
                 "*/lines",
@@ -166,13 +166,13 @@ def test_a_power_cut_at_any_moment_loses_and_doubles_nothing(
         ),
     ],
 )
-def test_a_sync_that_is_left_out_is_noticed(tmp_path: Path, library: Path, nosync: str) -> None:
+def test_a_sync_that_is_left_out_is_noticed(tmp_path: Path, library: Path, nosync: str, frames: int) -> None:
     chance = Random(3)
     for number in range(6):
         disk = tmp_path / str(number)
         disk.mkdir()
         shadow = Shadow(library, disk, tmp_path / f"beside{number}")
-        for cut in cuts(shadow, life_on(disk, number, 120), 30, chance, nosync=nosync):
+        for cut in cuts(shadow, life_on(disk, number, frames), 30, chance, nosync=nosync):
             try:
                 survived(cut)
             except AssertionError:
