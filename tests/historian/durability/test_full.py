@@ -10,7 +10,7 @@ import pytest
 from tests.historian.durability.nursery import ROOT
 from tests.support.shadow import Shadow
 
-pytestmark = pytest.mark.compiler
+pytestmark = [pytest.mark.compiler, pytest.mark.timeout(600)]
 
 
 @pytest.mark.parametrize(

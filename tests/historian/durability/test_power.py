@@ -24,7 +24,7 @@ from tests.historian.durability.sent import DAY, HOUR, TAGS, arrival_of
 from tests.support.platter import Platter
 from tests.support.shadow import Kind, Record, Shadow, records
 
-pytestmark = pytest.mark.compiler
+pytestmark = [pytest.mark.compiler, pytest.mark.timeout(1800)]
 RAW, MINUTES = 24 * HOUR, 3 * DAY
 FOLDER = "lines/line-1"
 KEEP = Keep(raw_ns=RAW, minute_ns=MINUTES)
