@@ -37,12 +37,15 @@ SEALED_S, SEALED_S_QUICK = 3_600, 300
 CPU_BAR = 1 / 0.7
 """At the line's size the sync dominates; ours may take at most 0.7 of the plain way's processor time."""
 
+_SCRATCH = "append-"
 WINDOW = (START_NS, START_NS + 2 * HOUR_NS)
 
 
 def figures(quick: bool) -> Iterator[Figure]:
     """Durable append, samples a second, at each size of commit; and what the line's size costs."""
     prepared.BUILD.mkdir(exist_ok=True)
+    for left in prepared.BUILD.glob(f"{_SCRATCH}*"):
+        shutil.rmtree(left)  # of a run that was ended
     for samples, bar in APPEND_BARS.items():
         batches = batches_of(samples, (COMMITS_QUICK if quick else COMMITS)[samples])
         ours, plain = medians(partial(_ours, batches, seconds), partial(_plain, batches, seconds))
@@ -74,7 +77,7 @@ def batches_of(samples: int, commits: int) -> list[Frame]:
 
 def _ours(batches: list[Frame], took_s: Callable[[Callable[[], object]], float]) -> float:
     """Samples a second, of the clock or of the processor."""
-    folder = Path(tempfile.mkdtemp(dir=prepared.BUILD))
+    folder = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=prepared.BUILD))
     try:
         with closing(EmbeddedStore.open(folder)) as store:
             store.register(tags())
@@ -87,7 +90,7 @@ def _ours(batches: list[Frame], took_s: Callable[[Callable[[], object]], float])
 
 
 def _plain(batches: list[Frame], took_s: Callable[[Callable[[], object]], float]) -> float:
-    folder = Path(tempfile.mkdtemp(dir=prepared.BUILD))
+    folder = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=prepared.BUILD))
     try:
         with closing(PlainTable(folder / "plain.db")) as table:
             took = took_s(lambda: table.insert(*batches))
@@ -109,7 +112,7 @@ def _check(batches: list[Frame], kept: list[Series], where: str) -> None:
 
 def _kept(for_s: int) -> float:
     """Samples a processor second of sealing and rolling up what a line sent meanwhile."""
-    folder = Path(tempfile.mkdtemp(dir=prepared.BUILD))
+    folder = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=prepared.BUILD))
     sent = list(frames(hour(0, for_s), 0))
     try:
         with closing(EmbeddedStore.open(folder)) as store:

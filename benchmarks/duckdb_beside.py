@@ -14,6 +14,7 @@ from typing import Any, Final, Self
 from benchmarks.reference_set import tags
 from historian.archive.manifest import FileEntry, Kind
 from historian.archive.writer import load_manifest
+from historian.rollups import MINUTE_NS
 
 DUCKDB: Final = "DuckDB over our Parquet"
 _NOT_BAD: Final = "< 2147483648"
@@ -75,16 +76,24 @@ class DuckBeside:
         return found
 
     def minutes(self, start_ns: int, end_ns: int) -> list[dict[str, Any]]:
-        """Columns of minutes: each tag's mean, smallest and largest value, as masked arrays."""
+        """Columns of minutes: each tag's mean, smallest and largest value, as masked arrays.
+
+        What is bad is taken out first, and minutes are counted: a FILTER at each aggregate or a minute by the
+        calendar takes ten times as long.
+        """
         found = []
         for file, numbers in self._files(start_ns, end_ns):
-            columns = ", ".join(
-                f'{ask} FILTER ("{self._paths[n]}#quality" {_NOT_BAD}) AS "{name}.{n}"'
-                for n in numbers
-                for name, ask in _minute_of(self._paths[n])
+            usable = ", ".join(
+                f'CASE WHEN "{path}#quality" {_NOT_BAD} THEN "{path}"::DOUBLE END AS "{n}"'
+                for n, path in ((n, self._paths[n]) for n in numbers)
             )
-            asked = f"SELECT date_trunc('minute', time) AS minute, {columns} FROM {file}"
-            asked += f" WHERE {_inside(start_ns, end_ns)} GROUP BY 1"
+            columns = ", ".join(
+                f'{ask}("{n}") AS "{name}.{n}"'
+                for n in numbers
+                for name, ask in (("mean", "avg"), ("minimum", "min"), ("maximum", "max"))
+            )
+            asked = f"SELECT epoch_us(time) // {MINUTE_NS // _US} AS minute, {columns} FROM "
+            asked += f"(SELECT time, {usable} FROM {file} WHERE {_inside(start_ns, end_ns)}) GROUP BY 1"
             found.append(self._db.execute(asked).fetchnumpy())
         return found
 
@@ -95,14 +104,6 @@ class DuckBeside:
 
     def _table(self, entry: FileEntry) -> str:
         return f"read_parquet('{self._archive / entry.path}', hive_partitioning = false)"
-
-
-def _minute_of(path: str) -> tuple[tuple[str, str], ...]:
-    return (
-        ("mean", f'avg("{path}"::DOUBLE)'),
-        ("minimum", f'min("{path}"::DOUBLE)'),
-        ("maximum", f'max("{path}"::DOUBLE)'),
-    )
 
 
 def _inside(start_ns: int, end_ns: int) -> str:

@@ -39,6 +39,7 @@ class OpenFile:
         first_ns, last_ns: oldest and newest source time of each row group.
         paths: tag number → column name, for a wide file.
         places: tag number → place of its value among the columns; its quality comes after it.
+        names: of its columns, in their order; the library makes its schema anew whenever it is asked.
         known_good: tag number → which row groups hold nothing but good samples, filled in when asked.
     """
 
@@ -48,6 +49,7 @@ class OpenFile:
     last_ns: Times
     paths: dict[int, str]
     places: dict[int, int]
+    names: tuple[str, ...]
     known_good: dict[int, NDArray[np.bool_]] = field(default_factory=dict)
 
     @classmethod
@@ -69,7 +71,7 @@ class OpenFile:
         places = _places_of(schema) if entry.kind is Kind.WIDE else {}
         paths = {number: schema.field(at).name for number, at in places.items()}
         first_ns, last_ns = _bounds(parquet, schema, entry.kind)
-        return cls(entry, parquet, first_ns, last_ns, paths, places)
+        return cls(entry, parquet, first_ns, last_ns, paths, places, tuple(schema.names))
 
     def groups_between(self, start_ns: int, end_ns: int) -> list[int]:
         """The row groups that may hold a source time in [start, end)."""
@@ -104,7 +106,7 @@ class OpenFile:
 
     def numbered(self, first_seq: int, last_seq: int) -> Columns:
         """The samples of every tag in the frames from one arrival number to another, both taken in."""
-        at = self.parquet.schema_arrow.get_field_index("seq")
+        at = self.names.index("seq")
         chunks = (self.parquet.metadata.row_group(g).column(at) for g in range(self.parquet.num_row_groups))
         met = [c.statistics.min <= last_seq and c.statistics.max >= first_seq for c in chunks]
         first_ns, end_ns = self.entry.first_ns, self.entry.last_ns + 1
@@ -136,7 +138,7 @@ class OpenFile:
         if not names or not groups:
             return []
         plain = {n for n in names if self._all_good(n)[list(groups)].all()}
-        head = [*columns_of(self.parquet.schema_arrow.names, "time"), *(["seq"] if numbered else [])]
+        head = [*columns_of(self.names, "time"), *(["seq"] if numbered else [])]
         graded = [p + QUALITY for n, p in names.items() if n not in plain]
         # For a tag or two, handing the work to threads takes longer than the work.
         several = len(names) > _TAGS_ALONE
@@ -179,7 +181,7 @@ class OpenFile:
         chosen = [g for g in groups if self._holds(g, wanted)]
         if len(wanted) == 0 or not chosen:
             return []
-        names = [*columns_of(self.parquet.schema_arrow.names, "time"), "value", "quality"]
+        names = [*columns_of(self.names, "time"), "value", "quality"]
         names += (["tag_id"] if len(self.entry.tags) > 1 else []) + (["seq"] if numbered else [])
         table = self.parquet.read_row_groups(chosen, columns=names, use_threads=False)
         rows = _rows_of(table, self.entry.tags[0])

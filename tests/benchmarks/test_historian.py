@@ -150,6 +150,14 @@ def _but_last(frame: Frame) -> tuple[np.ndarray, ...]:
     return frame.tag[:-1], frame.time_ns[:-1], frame.value[:-1], frame.quality[:-1]
 
 
+def test_what_an_ended_run_left_is_cleared_away(small: Prepared) -> None:
+    left = prepared.BUILD / "append-left"
+    left.mkdir()
+    (left / "recent.db").write_text("", encoding="utf-8")
+    next(appending.figures(True))
+    assert small.store.exists() and list(prepared.BUILD.glob("append-*")) == []
+
+
 def test_a_commit_is_the_next_samples_of_the_reference_set() -> None:
     one, other = appending.batches_of(5_000, 2)
     assert len(one) == len(other) == 5_000
