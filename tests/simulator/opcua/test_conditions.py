@@ -236,4 +236,7 @@ async def _hear_of_a_refusal(endpoint: str) -> None:
         )
         event = await heard.until(active=True, acked=False, name=START_REFUSED)
         assert "soak 12 of 30 min" in event.Message.Text
-        assert any("soak 12 of 30 min" in text for text in await _plain(client))
+        # The list follows the event a moment later.
+        async with asyncio.timeout(20.0):
+            while not any("soak 12 of 30 min" in text for text in await _plain(client)):  # noqa: ASYNC110
+                await asyncio.sleep(0.05)
