@@ -25,13 +25,13 @@ class TagMapping:
 
     Attributes:
         path: canonical tag path.
-        node: what the source calls it, in the source's notation.
+        address: what the source calls it: a node, a metric, a place in a message.
         unit: UCUM code of what the source delivers.
         deadband: smallest change that is kept, in the tag's canonical unit; 0 keeps every sample.
     """
 
     path: str
-    node: str
+    address: str
     unit: str
     deadband: float = 0.0
 

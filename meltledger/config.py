@@ -23,14 +23,15 @@ from meltledger.linefile import (
     OF_INFLUXDB,
     LineFile,
     Machine,
+    Place,
     RuleSection,
     Source,
+    SourceSection,
     StoreSection,
+    TagSection,
 )
 from rules.detectors import RULES, detectors_for
 from rules.line import LineFacts, MeltFilter, RuleSetting
-
-Path_ = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ def _syntax_fault(error: tomllib.TOMLDecodeError) -> Fault:
     return Fault(int(place) if place.isdigit() else 1, "TOML", f"{words}; mend the syntax there")
 
 
-def _dotted(key: Path_) -> str:
+def _dotted(key: Place) -> str:
     return ".".join(
         str(part + 1) if isinstance(part, int) else f'"{part}"' if "." in part else part for part in key
     )
@@ -113,11 +114,17 @@ def _dotted(key: Path_) -> str:
 
 def _fault(text: str, error: Any) -> Fault:
     """One of pydantic's errors in our words."""
-    key: Path_ = tuple(p for p in error["loc"] if p != "[key]")
+    place: Place = tuple(p for p in error["loc"] if p != "[key]")
+    # Below a source pydantic names its kind as well, which is no key of the file.
+    key = place[:2] + place[3:] if place[0] == "source" and len(place) > 2 else place
     said = str(error["msg"]).removeprefix("Value error, ")
-    if error["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(key[-1]), _keys_at(key[:-1]), n=1, cutoff=0.3)
-        known = ", ".join(_keys_at(key[:-1]))
+    if error["type"] in ("union_tag_invalid", "union_tag_not_found"):
+        key = (*key, "kind")
+        known = ", ".join(_kinds())
+        said = f"every source says its kind; known are {known}"
+    elif error["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(place[-1]), _keys_at(place[:-1]), n=1, cutoff=0.3)
+        known = ", ".join(_keys_at(place[:-1]))
         said = (
             f"this key is not known; the nearest is '{near[0]}'" if near else f"not known; known are {known}"
         )
@@ -137,10 +144,19 @@ def _innermost(error: ValidationError) -> list[Any]:
     ]
 
 
-def _keys_at(key: Path_) -> list[str]:
-    """The keys that the file may have at a place."""
-    model: Any = LineFile
-    for part in key:
+def _kinds() -> dict[str, type[SourceSection]]:
+    """The kinds of source and their sections."""
+    return {get_args(m.model_fields["kind"].annotation)[0]: m for m in get_args(get_args(Source)[0])}
+
+
+def _keys_at(place: Place) -> list[str]:
+    """The keys that the file may have at a place; below a source the place names its kind as well."""
+    if place[:1] == ("source",) and len(place) > 2:
+        model: Any = _kinds()[str(place[2])]
+        place = place[3:]
+    else:
+        model = LineFile
+    for part in place:
         if isinstance(part, int) or not (isinstance(model, type) and issubclass(model, BaseModel)):
             model = model if isinstance(part, int) else _element(model)
             continue
@@ -159,7 +175,7 @@ def _element(annotation: Any) -> Any:
     return next((m for m in inner if isinstance(m, type) and issubclass(m, BaseModel)), annotation)
 
 
-def _meaning_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
+def _meaning_faults(file: LineFile) -> Iterator[tuple[Place, str]]:
     """What is well formed but cannot be meant."""
     yield from _store_faults(file.store)
     yield from _source_faults(file.source)
@@ -174,7 +190,7 @@ def _meaning_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
     yield from _rule_faults(file)
 
 
-def _store_faults(store: StoreSection) -> Iterator[tuple[Path_, str]]:
+def _store_faults(store: StoreSection) -> Iterator[tuple[Place, str]]:
     given = store.model_fields_set
     if store.kind == "embedded":
         for key in sorted(given & set(OF_INFLUXDB)):
@@ -191,7 +207,7 @@ def _store_faults(store: StoreSection) -> Iterator[tuple[Path_, str]]:
         yield ("store", "token_file"), "the token stands in one place: take out token_env or token_file"
 
 
-def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Path_, str]]:
+def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Place, str]]:
     if len({s.simulated for s in sources}) > 1:
         at = next(i for i, s in enumerate(sources) if s.simulated != sources[0].simulated)
         yield (
@@ -205,31 +221,30 @@ def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Path_, str]]:
         if source.name in names:
             yield ("source", number, "name"), f"two sources are named '{source.name}'; rename one"
         names.add(source.name)
-        for path, tag in source.tags.items():
+        yield from (((("source", number, *key)), said) for key, said in source.faults())
+        for path, tag in source.delivers.items():
             key = ("source", number, "tags", path)
             if path in delivered:
                 yield key, f"source '{delivered[path]}' delivers this tag already; keep one of the two"
             delivered[path] = source.name
-            yield from ((key, said) for said in _tag_faults(path, tag.unit, tag.node))
+            yield from ((key, said) for said in _tag_faults(path, tag))
 
 
-def _tag_faults(path: str, unit: str | None, node: str) -> Iterator[str]:
+def _tag_faults(path: str, tag: TagSection) -> Iterator[str]:
     meaning = meaning_of(path)
-    if meaning is None and unit is None:
+    if meaning is None and tag.unit is None:
         yield 'this path is not in the catalogue, so it must say its unit: add unit = "…" ("1" for none)'
-    if meaning is not None and unit is not None:
+    if meaning is not None and tag.unit is not None:
         try:
-            conversion(unit, meaning.unit)
+            conversion(tag.unit, meaning.unit)
         except WrongInput as error:
             yield str(error)
-    identifier = node.rsplit(";", maxsplit=1)[-1]
-    if not (node.startswith(("nsu=", "ns=", "i=", "s=")) and identifier[:2] in ("s=", "i=", "g=", "b=")):
-        yield f"'{node}' is not a node; write nsu=URI;s=NAME or ns=4;s=NAME"
+    yield from tag.faults()
 
 
-def _machine_faults(machine: Machine, number: int, file: LineFile) -> Iterator[tuple[Path_, str]]:
-    at: Path_ = ("machine", number)
-    delivered = {path for source in file.source for path in source.tags}
+def _machine_faults(machine: Machine, number: int, file: LineFile) -> Iterator[tuple[Place, str]]:
+    at: Place = ("machine", number)
+    delivered = {path for source in file.source for path in source.delivers}
     if machine.kind == "melt-filter" and machine.plates is None:
         yield at, "a melt filter needs its number of heater plates: add plates = 8, or what it has"
     if machine.kind != "melt-filter" and (machine.cleaning or machine.plates is not None):
@@ -253,7 +268,7 @@ def _machine_faults(machine: Machine, number: int, file: LineFile) -> Iterator[t
             yield key, 'a cleaning by the clock needs after = "9 min" or what is set'
 
 
-def _rule_faults(file: LineFile) -> Iterator[tuple[Path_, str]]:
+def _rule_faults(file: LineFile) -> Iterator[tuple[Place, str]]:
     for number, rule in enumerate(file.rule):
         if rule.kind not in RULES:
             near = difflib.get_close_matches(rule.kind, RULES, n=1, cutoff=0.3)
@@ -346,5 +361,5 @@ def spoken_name(name: str, unit: str) -> str:
 
 def _tags(file: LineFile) -> Iterator[Tag]:
     for source in file.source:
-        for path, tag in source.tags.items():
+        for path, tag in source.delivers.items():
             yield canonical_tag(path, source=source.name, simulated=source.simulated, unit=tag.unit or "1")

@@ -19,15 +19,12 @@ from collector import (
     Clock,
     Inbox,
     Source,
-    SourceMapping,
-    TagMapping,
     WallClock,
     Writer,
     collect,
     newest_epochs,
     newest_samples,
 )
-from collector.opcua.source import OpcUaSource
 from historian.errors import OutsideWorldAway, StoreReadOnly, WrongInput
 from historian.event import Event
 from historian.frame import NS
@@ -37,6 +34,7 @@ from historian.tags import Tag
 from meltledger.config import LineConfig
 from meltledger.judge import LiveJudge
 from meltledger.keeping import keep_house
+from meltledger.sources import source_mappings, sources_of
 from meltledger.stores import is_embedded, open_store
 from rules.detectors import detectors_for
 from rules.engine import Engine
@@ -92,7 +90,7 @@ async def run_line(
         )
         clock = WallClock()
         writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event)
-        sources: list[Source] = [OpcUaSource(m, parts.tags, clock=clock) for m in mappings]
+        sources = sources_of(config, parts.tags, clock)
         sources += more_sources(parts) if more_sources else ()
         async with _kept_house(config, parts, clock):
             collecting = asyncio.create_task(collect(sources, inbox, writer))
@@ -185,25 +183,6 @@ def is_written(folder: Path) -> bool:
     finally:
         os.close(handle)
     return False
-
-
-def source_mappings(config: LineConfig) -> list[SourceMapping]:
-    """The line's sources as the collector takes them."""
-    canonical = {t.path: t.unit for t in config.tags}
-    return [
-        SourceMapping(
-            name=s.name,
-            endpoint=s.endpoint,
-            simulated=s.simulated,
-            tags=tuple(
-                TagMapping(path, tag.node, tag.unit or canonical[path], tag.deadband)
-                for path, tag in s.tags.items()
-            ),
-            clock=s.clock,
-            security=s.security,
-        )
-        for s in config.file.source
-    ]
 
 
 def _never_mixed(config: LineConfig, store: Store) -> None:

@@ -97,10 +97,12 @@ def _sections(
     """Header, its one-line meaning and its keys, for the sections of the file in its own order."""
     if prefix:
         header = f"[[{prefix}]]" if repeated else f"[{prefix}]"
+        kind = model.model_fields.get("kind")
+        if prefix == "source" and kind is not None:
+            header += f' kind = "{get_args(kind.annotation)[0]}"'
         yield header, (model.__doc__ or "").strip(), model
     for name, field in model.model_fields.items():
-        inner = _model_in(field.annotation)
-        if inner is not None:
+        for inner in _models_in(field.annotation):
             many = get_origin(field.annotation) is tuple
             path = f"{prefix}.{name}" if prefix else name
             yield from _sections(inner, f'{path}."TAG"' if _is_dict(field) else path, repeated=many)
@@ -108,7 +110,7 @@ def _sections(
 
 def _own_keys(model: type[BaseModel]) -> Iterator[tuple[str, FieldInfo]]:
     for name, field in model.model_fields.items():
-        if _model_in(field.annotation) is None:
+        if not any(_models_in(field.annotation)):
             yield name, field
 
 
@@ -116,10 +118,12 @@ def _is_dict(field: FieldInfo) -> bool:
     return get_origin(field.annotation) is dict
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
     if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((m for m in map(_model_in, get_args(annotation)) if m is not None), None)
+        yield annotation
+    else:
+        for inner in get_args(annotation):
+            yield from _models_in(inner)
 
 
 def _holds(field: FieldInfo) -> str:

@@ -55,7 +55,7 @@ class OpcUaSource:
     ) -> None:
         check_security(mapping.security)
         for tag in mapping.tags:
-            check_node(tag.node)
+            check_node(tag.address)
         self._mapping = mapping
         self._readings = [Reading(t, tags[t.path]) for t in mapping.tags]
         self._clock = clock or WallClock()
@@ -119,14 +119,14 @@ class OpcUaSource:
         for reading in self._readings:
             path, width = reading.tag.path, reading.mapping.deadband
             try:
-                node = resolve(reading.mapping.node, link.namespaces)
+                node = resolve(reading.mapping.address, link.namespaces)
             except WrongNode as error:
                 unknown[path] = str(error)
                 continue
             items.append(Item(reading, node, Deadband(width) if width > 0 else None))
         items, wrong_unit = await self._agreeing(link, items)
         for item, reason in await subscription.open(items):
-            unknown[item.reading.tag.path] = f"node '{item.reading.mapping.node}': {reason}"
+            unknown[item.reading.tag.path] = f"node '{item.reading.mapping.address}': {reason}"
         self._tell_unknown(unknown, sink)
         self._tell_wrong_units(wrong_unit, sink)
         if self._mapping.clock == "wall":
@@ -157,7 +157,7 @@ class OpcUaSource:
             path = item.reading.tag.path
             text = (
                 f"Tag {path}: source {self.name} sent something that is no number and called it good; it is "
-                f"kept as a broken sensor. Remedy: look at node {item.reading.mapping.node} and its sensor."
+                f"kept as a broken sensor. Remedy: look at node {item.reading.mapping.address} and its sensor."
             )
             self._say_once("not-a-number", path, text, sink)
         subscription.newly_mended.clear()

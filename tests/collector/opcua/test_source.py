@@ -81,7 +81,7 @@ async def test_nothing_is_lost_and_nothing_comes_twice(shared_server: OpcUaServe
         last = {p: rows[-1][0] for p, rows in got.items()}
         served = shared_server.served()
     for tag, path in zip(LIVES, paths, strict=True):
-        name = tag.node.rpartition("=")[2]
+        name = tag.address.rpartition("=")[2]
         truth = [(t, v) for n, t, v in served if n == name and first[path] <= t <= last[path]]
         assert got[path] == truth
         assert len(truth) >= 12

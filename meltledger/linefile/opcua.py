@@ -1,0 +1,53 @@
+"""A ``[[source]]`` of kind ``opcua``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from meltledger.linefile.source import SourceSection, TagSection
+from meltledger.linefile.words import TagPath
+
+
+class OpcUaTag(TagSection):
+    """Where one tag comes from."""
+
+    node: str = Field(description="OPC UA node: nsu=URI;s=NAME (kept apart from index order) or ns=4;s=NAME.")
+
+    @property
+    def address(self) -> str:
+        """What the source calls the tag."""
+        return self.node
+
+    def faults(self) -> Iterator[str]:
+        """What is well formed but cannot be meant."""
+        identifier = self.node.rsplit(";", maxsplit=1)[-1]
+        if not (
+            self.node.startswith(("nsu=", "ns=", "i=", "s=")) and identifier[:2] in ("s=", "i=", "g=", "b=")
+        ):
+            yield f"'{self.node}' is not a node; write nsu=URI;s=NAME or ns=4;s=NAME"
+
+
+class OpcUaSection(SourceSection):
+    """One machine or gateway that is read over OPC UA."""
+
+    kind: Literal["opcua"] = Field(description="Protocol: OPC UA.")
+    endpoint: str = Field(pattern=r"^opc\.tcp://[^/\s]+", description="Address: opc.tcp://HOST:PORT/PATH.")
+    security: Literal["None"] = Field(
+        "None", description="Security policy; this release reads unsecured ones."
+    )
+    tags: dict[TagPath, OpcUaTag] = Field(
+        min_length=1, description="Canonical tag path → where it comes from."
+    )
+
+    @property
+    def where(self) -> str:
+        """Its address, as it stands in messages."""
+        return self.endpoint
+
+    @property
+    def delivers(self) -> Mapping[str, TagSection]:
+        """Canonical tag path → where it comes from."""
+        return self.tags

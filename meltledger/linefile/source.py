@@ -1,0 +1,50 @@
+"""What every ``[[source]]`` of a line's file has, whatever its kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from meltledger.linefile.words import Name, Place, Section, UcumCode
+
+
+class TagSection(Section):
+    """Where one tag comes from; each kind of source adds how it calls it."""
+
+    unit: UcumCode | None = Field(
+        None, description="Unit that the machine delivers; canonical when left out."
+    )
+    deadband: float = Field(0.0, ge=0, description="Smallest change worth reporting, in the tag's unit.")
+
+    @property
+    def address(self) -> str:
+        """What the source calls the tag."""
+        raise NotImplementedError
+
+    def faults(self) -> Iterator[str]:
+        """What is well formed but cannot be meant."""
+        yield from ()
+
+
+class SourceSection(Section):
+    """One machine or gateway that delivers tags."""
+
+    name: Name = Field(description="Short name, as it stands in messages.")
+    simulated: bool = Field(False, description="Whether a simulated line stands behind it.")
+    clock: Literal["wall", "own"] = Field("wall", description="own: the source runs on a clock of its own.")
+
+    @property
+    def where(self) -> str:
+        """Its address, as it stands in messages."""
+        raise NotImplementedError
+
+    @property
+    def delivers(self) -> Mapping[str, TagSection]:
+        """Canonical tag path → where it comes from."""
+        raise NotImplementedError
+
+    def faults(self) -> Iterator[tuple[Place, str]]:
+        """What is well formed but cannot be meant: the key inside this section, and what to do."""
+        yield from ()

@@ -1,0 +1,80 @@
+"""Words that a line's file is written in: quantities with their unit, names, addresses, secrets' places."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+from urllib.parse import urlsplit
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from historian.errors import WrongInput
+from historian.retention import duration_ns
+from historian.tags import check_path
+from historian.units import quantity, ucum
+
+Place = tuple[str | int, ...]
+"""Where in the file a key stands: its names and list positions, outermost first."""
+
+
+class Section(BaseModel):
+    """Keys that belong together; an unknown one is a fault."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def quantity_in(unit: str) -> BeforeValidator:
+    """A written quantity such as "45 bar", as the number of one unit."""
+
+    def read(value: Any) -> float:
+        if not isinstance(value, str):
+            raise ValueError(f'write it with its unit, as text: "{value} {unit}"')
+        try:
+            return quantity(value, unit)
+        except WrongInput as error:
+            raise ValueError(str(error)) from error
+
+    return BeforeValidator(read)
+
+
+def checked(check: Any) -> AfterValidator:
+    """A check of ours, with its error in pydantic's list."""
+
+    def run(value: str) -> str:
+        try:
+            return str(check(value))
+        except WrongInput as error:
+            raise ValueError(str(error)) from error
+
+    return AfterValidator(run)
+
+
+def duration(value: str) -> str:
+    duration_ns(value)
+    return value
+
+
+def http_server(value: str) -> str:
+    """The address of a server; what is wrong is not repeated, because it may hold a password."""
+    parts = urlsplit(value)
+    if parts.username is not None or parts.password is not None:
+        raise WrongInput("no user or password here; name the secret's place with token_env or token_file")
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
+        raise WrongInput("not the address of a server; write http://HOST:8086")
+    return value.rstrip("/")
+
+
+def variable(value: str) -> str:
+    """The name of an environment variable; what is wrong is not repeated, because it may be the secret."""
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", value):
+        raise WrongInput("not the name of an environment variable; the token itself never stands here")
+    return value
+
+
+Duration = Annotated[str, checked(duration)]
+Seconds = Annotated[float, quantity_in("s"), Field(gt=0)]
+Bar = Annotated[float, quantity_in("bar"), Field(gt=0)]
+Degrees = Annotated[float, quantity_in("deg")]
+UcumCode = Annotated[str, checked(ucum)]
+TagPath = Annotated[str, checked(check_path)]
+Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
