@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from threading import Lock
 
 from collector.dropped import Dropped
@@ -28,6 +28,8 @@ class Backlog:
         self._limit = limit
         self._waiting: deque[Frame] = deque()
         self._taken: list[Frame] = []
+        self._receipts: deque[tuple[int, int, Callable[[], None]]] = deque()
+        self._added = self._passed = 0  # frames, by which receipts know theirs
         self._samples = 0
         self._dropped, self._taken_dropped = Dropped(), Dropped()
         self._dropped_arrival_ns = 0
@@ -39,12 +41,17 @@ class Backlog:
         """Samples waiting or in the making."""
         return self._samples
 
-    def add(self, frames: Iterable[Frame], arrival_ns: int) -> None:
-        """Let the frames of one cut wait, in order of arrival."""
+    def add(
+        self, frames: Iterable[Frame], arrival_ns: int, receipts: Iterable[Callable[[], None]] = ()
+    ) -> None:
+        """Let the frames of one cut wait, in order of arrival; the receipts are due when all are kept."""
         with self._lock:
+            before = self._added
             for frame in frames:
                 self._waiting.append(frame)
                 self._samples += len(frame)
+                self._added += 1
+            self._receipts.extend((before, self._added, receipt) for receipt in receipts)
             while self._samples > self._limit and len(self._waiting) > 1:
                 self._drop(self._waiting.popleft())
             self.cut_ns = arrival_ns
@@ -69,9 +76,18 @@ class Backlog:
         """What was taken is on disk; gives what was dropped before it and is now marked."""
         with self._lock:
             self._samples -= sum(len(f) for f in self._taken)
+            self._passed += len(self._taken)
             self._taken = []
             marked, self._taken_dropped = self._taken_dropped, Dropped()
             return marked
+
+    def due(self) -> list[Callable[[], None]]:
+        """The receipts of what is kept by now; hands them over. What was dropped is never receipted."""
+        with self._lock:
+            due: list[Callable[[], None]] = []
+            while self._receipts and self._receipts[0][1] <= self._passed:
+                due.append(self._receipts.popleft()[2])
+            return due
 
     def put_back(self) -> None:
         """What was taken could not be kept: it waits again, in its old place."""
@@ -82,6 +98,9 @@ class Backlog:
             self._taken_dropped = Dropped()
 
     def _drop(self, frame: Frame) -> None:
+        self._passed += 1
+        number = self._passed + len(self._taken)
+        self._receipts = deque(r for r in self._receipts if not r[0] < number <= r[1])
         self._samples -= len(frame)
         self._dropped_arrival_ns = frame.arrival_ns
         for tag, time_ns in zip(frame.tag.tolist(), frame.time_ns.tolist(), strict=True):

@@ -62,6 +62,10 @@ class GapMarks:
         # A clock that really went back must be seen as that; within the slack it is only unrest of the clock.
         return mark_ns + MARK_AFTER_NS if now_ns > mark_ns - _SLACK_NS else time_ns
 
+    def heal(self, tag: int) -> int:
+        """End a tag's gap, because there was none; gives the time of its mark."""
+        return self._marks.pop(tag)
+
     def clear(self) -> None:
         """Forget all gaps: the source's clock stepped, older times mean nothing any more."""
         self._marks.clear()

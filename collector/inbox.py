@@ -4,26 +4,32 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from threading import Lock
 
 from collector.arrival import STEP_NS, Arrival
+from collector.columns import Columns
 from collector.dropped import Dropped
 from collector.mapping import SourceMapping
-from collector.stream import ALIVE, LOST, Row, Stream
+from collector.stream import ALIVE, HEALED, LOST, Entry, Stream
 from historian.event import Event
-from historian.frame import Frame
+from historian.frame import Frame, Qualities, TagIds, Times, Values
 from historian.store import Sample
 from historian.tags import Tag
 
 LIMIT = 2_000_000
 """Samples held at most; with 200 tags once a second that is more than two and a half hours."""
 
+Receipt = Callable[[], None]
+"""Called on the event loop once the samples that it came with are on disk."""
+
 
 class Inbox:
     """Holds what the sources deliver until the writer cuts it into frames.
 
-    All methods are called on the event loop's thread.
+    What a source calls (``put`` to ``tell``, ``hurry``) may be called on any thread; ``cut`` and what follows
+    it on the event loop's.
 
     Args:
         sources: who delivers.
@@ -48,8 +54,13 @@ class Inbox:
             stored = {number: latest[p] for number, p in paths.items() if p in latest} if latest else {}
             self._streams[source.name] = Stream(source, paths, stored, (epochs or {}).get(source.name, 0))
         self._limit = limit
-        self._rows: deque[tuple[str, Row]] = deque()
-        self._lots: list[Frame] = []
+        self._lock = Lock()
+        self._entries: deque[tuple[str, Entry, Receipt | None]] = deque()
+        self._samples = 0
+        self._lots: list[tuple[str, Frame]] = []
+        self._receipts: list[Receipt] = []
+        self._cut_receipts: list[Receipt] = []
+        self._hurried: Callable[[], object] | None = None
         self._first_ns: dict[str, int] = {}
         self._dropped: dict[str, Dropped] = {}
         self._lost: set[str] = set()
@@ -70,24 +81,67 @@ class Inbox:
             confirmed_ns: for the first sample of the tag since the source came back: the source's own time
                 when it sent it, or 1 when that is not known; 0 for every other sample.
         """
-        self._rows.append((source, (tag_id, time_ns, value, quality, confirmed_ns)))
-        if len(self._rows) > self._limit:
-            self._drop_oldest()
+        self._add(source, (tag_id, time_ns, value, quality, confirmed_ns), 1)
 
-    def put_lot(self, frame: Frame) -> None:
+    def put_columns(
+        self,
+        source: str,
+        tag: TagIds,
+        time_ns: Times,
+        value: Values,
+        quality: Qualities,
+        *,
+        resent: bool = False,
+        receipt: Receipt | None = None,
+    ) -> None:
+        """Take many samples at once, in the order in which they were sent.
+
+        Args:
+            source: its name.
+            tag: numbers of the tags, shape (n,).
+            time_ns: source times, shape (n,).
+            value: in each tag's unit, shape (n,).
+            quality: OPC UA StatusCodes, shape (n,).
+            resent: the source may have sent some of them before; what is not newer than what is known is
+                filled in, and nothing is concluded from its time.
+            receipt: called on the event loop once all of them are on disk.
+        """
+        self._add(source, Columns(tag, time_ns, value, quality, resent=resent), len(tag), receipt)
+
+    def put_lot(self, source: str, frame: Frame, *, receipt: Receipt | None = None) -> None:
         """Take old samples as they are: history that is filled in behind what a source sends now.
 
-        Its arrival is that of the next cut; nothing is concluded from its times, gaps or order.
+        Their arrival is that of the next cut, their clock epoch the one in which the source is then; nothing
+        is concluded from their times, gaps or order.
         """
-        self._lots.append(frame)
+        with self._lock:
+            self._lots.append((source, frame))
+            if receipt is not None:
+                self._receipts.append(receipt)
 
     def alive(self, source: str, time_ns: int) -> None:
         """The source is there, and this is its time."""
-        self._rows.append((source, (ALIVE, time_ns, math.nan, 0, 0)))
+        self._add(source, (ALIVE, time_ns, math.nan, 0, 0), 0)
 
     def lost(self, source: str) -> None:
         """The source is gone: a gap begins for each of its tags."""
-        self._rows.append((source, (LOST, 0, math.nan, 0, 0)))
+        self._add(source, (LOST, 0, math.nan, 0, 0), 0)
+
+    def healed(self, source: str) -> None:
+        """Nothing was lost while the source was away: the gaps that are open are none.
+
+        To be called before the first sample since the source came back.
+        """
+        self._add(source, (HEALED, 0, math.nan, 0, 0), 0)
+
+    def hurry(self) -> None:
+        """Have everything stored now instead of at the next flush."""
+        if self._hurried is not None:
+            self._hurried()
+
+    def on_hurry(self, hurried: Callable[[], object] | None) -> None:
+        """Who is to be called when somebody is in a hurry, on any thread."""
+        self._hurried = hurried
 
     def tell(self, event: Event) -> None:
         """Take an event, to be written in order with the samples; usable as a source's event sink."""
@@ -111,36 +165,61 @@ class Inbox:
         arrival_ns = self._arrival.at(now_ns)
         if self._arrival.stepped_back_ns > STEP_NS:
             self._tell_edge_clock(now_ns)
-        rows: dict[str, list[Row]] = {name: self._gone(name, now_ns) for name in self._streams}
-        for _ in range(len(self._rows)):
-            source, row = self._rows.popleft()
-            rows[source].append(row)
+        with self._lock:
+            taken, lots = self._entries, self._lots
+            entries: dict[str, list[Entry]] = {name: self._gone(name, now_ns) for name in self._streams}
+            self._entries, self._lots, self._samples = deque(), [], 0
+            self._cut_receipts, self._receipts = self._receipts, []
+        for source, entry, receipt in taken:
+            entries[source].append(entry)
+            if receipt is not None:
+                self._cut_receipts.append(receipt)
         frames: list[Frame] = []
         for name, stream in self._streams.items():
-            cut, events = stream.take(rows[name], arrival_ns)
+            cut, events = stream.take(entries[name], arrival_ns)
             frames.extend(cut)
-            if cut and rows[name] and name not in self._first_ns:
+            if cut and entries[name] and name not in self._first_ns:
                 self._first_ns[name] = int(cut[-1].time_ns.max())
             self._events.extend(events)
-        frames.extend(replace(lot, arrival_ns=arrival_ns) for lot in self._lots)
-        self._lots = []
+        frames.extend(
+            replace(lot, arrival_ns=arrival_ns, clock_epoch=self._streams[name].epoch) for name, lot in lots
+        )
         return frames
+
+    def receipts(self) -> list[Receipt]:
+        """Who is to be told when the newest cut, and all before it, is on disk; hands them over."""
+        receipts, self._cut_receipts = self._cut_receipts, []
+        return receipts
 
     def events(self) -> list[Event]:
         """What happened since the last call; hands it over."""
         told, self._events = self._events, []
         return told
 
-    def _drop_oldest(self) -> None:
-        source, (tag, time_ns, _, _, _) = self._rows.popleft()
-        if tag == LOST:
-            self._lost.add(source)
-        elif tag >= 0:
-            self._dropped.setdefault(source, Dropped()).add(0, tag, time_ns)
+    def _add(self, source: str, entry: Entry, samples: int, receipt: Receipt | None = None) -> None:
+        with self._lock:
+            self._entries.append((source, entry, receipt))
+            self._samples += samples
+            while self._samples > self._limit and len(self._entries) > 1:
+                self._drop_oldest()
 
-    def _gone(self, source: str, now_ns: int) -> list[Row]:
-        """Rows that stand for what was dropped of a source."""
-        rows: list[Row] = []
+    def _drop_oldest(self) -> None:
+        # Its receipt goes with it: who waits for one has to send again.
+        source, entry, _ = self._entries.popleft()
+        dropped = self._dropped.setdefault(source, Dropped())
+        if isinstance(entry, Columns):
+            self._samples -= len(entry)
+            for tag, time_ns in zip(entry.tag.tolist(), entry.time_ns.tolist(), strict=True):
+                dropped.add(0, tag, time_ns)
+        elif entry[0] == LOST:
+            self._lost.add(source)
+        elif entry[0] >= 0:
+            self._samples -= 1
+            dropped.add(0, entry[0], entry[1])
+
+    def _gone(self, source: str, now_ns: int) -> list[Entry]:
+        """Entries that stand for what was dropped of a source."""
+        rows: list[Entry] = []
         dropped = self._dropped.pop(source, None)
         if dropped:
             rows.extend((*mark, 0) for mark in dropped.marks(0))

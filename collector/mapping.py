@@ -7,10 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from historian.catalogue import canonical_tag, meaning_of
-from historian.quality import BAD, RANGE_EXCEEDED, SENSOR_FAILURE
+from collector.channel import Channel, channel_scaling
+from collector.scaling import Scaling, plain_scaling
+from historian.catalogue import canonical_tag
+from historian.quality import BAD, SENSOR_FAILURE
 from historian.tags import Tag
-from historian.units import conversion, ucum
+from historian.units import ucum
 
 TYPE_MISMATCH = 0x8074_0000
 """OPC UA BadTypeMismatch: what came is no number."""
@@ -28,12 +30,21 @@ class TagMapping:
         address: what the source calls it: a node, a metric, a place in a message.
         unit: UCUM code of what the source delivers.
         deadband: smallest change that is kept, in the tag's canonical unit; 0 keeps every sample.
+        channel: how the sensor is wired, when the source delivers its signal; else None.
+        unit_assumed: nobody said the unit, the tag's own is taken for it; what the source says counts more.
     """
 
     path: str
     address: str
     unit: str
     deadband: float = 0.0
+    channel: Channel | None = None
+    unit_assumed: bool = False
+
+    @property
+    def measures(self) -> str:
+        """UCUM code of what the sensor measures, whatever signal says it."""
+        return self.channel.unit if self.channel is not None else self.unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +71,25 @@ class SourceMapping:
 def tags_of(sources: Iterable[SourceMapping]) -> list[Tag]:
     """The tags that the sources deliver, to be registered in a store."""
     return [
-        canonical_tag(t.path, source=s.name, simulated=s.simulated, unit=ucum(t.unit))
+        canonical_tag(t.path, source=s.name, simulated=s.simulated, unit=ucum(t.measures))
         for s in sources
         for t in s.tags
     ]
 
 
+def scaling_of(mapping: TagMapping, tag: Tag) -> Scaling:
+    """How a source's numbers become a tag's.
+
+    Raises:
+        UnknownUnit, UnitMismatch: the source's unit cannot become the tag's.
+    """
+    if mapping.channel is not None:
+        return channel_scaling(mapping.channel, mapping.unit, tag)
+    return plain_scaling(mapping.unit, tag)
+
+
 class Reading:
-    """Makes what a source says of one tag into the tag's number and quality.
+    """Makes what a source says of one tag into the tag's number and quality; ``Readings`` does many at once.
 
     Args:
         mapping: where the tag comes from.
@@ -77,16 +99,15 @@ class Reading:
         UnknownUnit, UnitMismatch: the source's unit cannot become the tag's.
 
     Attributes:
+        scaling: the line and the limits that it goes by.
         mended: how often something that is no number came with a good or uncertain quality.
     """
 
-    __slots__ = ("_high", "_low", "_offset", "_scale", "mapping", "mended", "tag")
+    __slots__ = ("mapping", "mended", "scaling", "tag")
 
     def __init__(self, mapping: TagMapping, tag: Tag) -> None:
         self.mapping, self.tag = mapping, tag
-        self._scale, self._offset = conversion(mapping.unit, tag.unit)
-        meaning = meaning_of(tag.path)
-        self._low, self._high = (meaning.low, meaning.high) if meaning else (-math.inf, math.inf)
+        self.scaling = scaling_of(mapping, tag)
         self.mended = 0
 
     def take(self, raw: object, quality: int) -> tuple[float, int]:
@@ -94,7 +115,8 @@ class Reading:
 
         What is no finite number is NaN; its quality stays when it is bad, else it becomes BadSensorFailure (a
         text or an array: BadTypeMismatch). A bad quality makes the value NaN. A good value outside of what
-        the sensor can show becomes UncertainEngineeringUnitsExceeded.
+        the sensor can show becomes UncertainEngineeringUnitsExceeded. A channel has limits of its own: a
+        failed sensor is NaN and BadSensorFailure, a saturated one UncertainSensorNotAccurate.
 
         Example:
             >>> from historian.catalogue import canonical_tag
@@ -109,10 +131,14 @@ class Reading:
         if not isinstance(raw, float | int):
             self.mended += 1
             return _NAN, SENSOR_FAILURE if raw is None else TYPE_MISMATCH
-        value = raw * self._scale + self._offset
-        if self._low <= value <= self._high and value - value == 0.0:
+        line = self.scaling
+        try:
+            value = raw * line.scale + line.offset
+        except OverflowError:
+            value = _NAN
+        if line.low <= value <= line.high:
             return float(value), quality
-        if not math.isfinite(value):
-            self.mended += 1
-            return _NAN, SENSOR_FAILURE
-        return float(value), quality if quality & _SEVERITY else RANGE_EXCEEDED
+        if line.fails_low < value < line.fails_high:
+            return float(value), quality if quality & _SEVERITY else line.doubt
+        self.mended += not math.isfinite(value)
+        return _NAN, SENSOR_FAILURE

@@ -52,6 +52,36 @@ class SourceStatus:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class SourceCounts:
+    """What a source has counted since it was made; every number but ``waiting`` only rises.
+
+    A source fills what its protocol can tell and leaves the rest at 0. Times lost, lags and gaps are not its
+    business: they are measured for all sources alike where samples are cut (``collector.flow``).
+
+    Attributes:
+        received: samples that arrived live, kept or not; a message with ten values counts ten.
+        overflows: samples before which the source's own queue had run over (OPC UA: the overflow bit).
+        missed: messages known to be lost on the way: a hole in the numbering, a sequence that jumped.
+        rejected: values or messages that could not be read and were left out: malformed, of a wrong type,
+            of an unknown alias, too large.
+        unstamped: samples without a source time, kept under the server's time or that of arrival.
+        reconnects: connections made after the first one.
+        backfilled: samples that were fetched or delivered later to fill a gap.
+        waiting: what waits just now: messages received that are not acknowledged yet, or nodes whose
+            history is still to be read.
+    """
+
+    received: int = 0
+    overflows: int = 0
+    missed: int = 0
+    rejected: int = 0
+    unstamped: int = 0
+    reconnects: int = 0
+    backfilled: int = 0
+    waiting: int = 0
+
+
 class Source(Protocol):
     """Delivers samples into the inbox; reconnects by itself."""
 
@@ -63,6 +93,11 @@ class Source(Protocol):
     @property
     def status(self) -> SourceStatus:
         """How it stands now."""
+        ...
+
+    @property
+    def counts(self) -> SourceCounts:
+        """What it has counted so far; cheap, and may be asked for on any thread."""
         ...
 
     async def run(self, inbox: Inbox, sink: EventSink) -> None:

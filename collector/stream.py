@@ -3,33 +3,69 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
+
+import numpy as np
 
 from collector.arrival import STEP_NS
 from collector.clockwatch import ClockWatch
+from collector.columns import Columns
 from collector.confirm import Confirm
 from collector.future import FUTURE_NS, Future
 from collector.gaps import GapMarks
 from collector.mapping import SourceMapping
 from historian.event import Event
-from historian.frame import Frame
-from historian.quality import NO_DATA, UNCERTAIN
+from historian.frame import Frame, TagIds, Times
+from historian.quality import HELD, NO_DATA, UNCERTAIN
 from historian.store import Sample
 
 Row = tuple[int, int, float, int, int]
-"""Tag number (or LOST, ALIVE), source time, value, quality, and for the first value of a tag since the source
-came back the source's own time at that moment (1 when it is not known), else 0."""
+"""Tag number (or LOST, ALIVE, HEALED), source time, value, quality, and for the first value of a tag since
+the source came back the source's own time at that moment (1 when it is not known), else 0."""
+
+Entry = Row | Columns
+"""What a source handed in."""
 
 LOST: Final = -1
 ALIVE: Final = -2
+HEALED: Final = -3
 
 _SEVERITY = 0xC000_0000
 _FAR = 2**62
+_NEVER = -(2**63)
+_UNKNOWN = (_NEVER, math.nan, 0)
+
+
+@dataclass(slots=True)
+class _Kept:
+    """What is kept of a batch in one clock epoch: columns first, single rows after them."""
+
+    epoch: int
+    columns: list[Columns] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+
+    def frame(self, arrival_ns: int) -> Frame:
+        """All of it as one frame."""
+        parts = self.columns
+        if self.rows:
+            tag, time_ns, value, quality, _ = zip(*self.rows, strict=True)
+            parts = [*parts, Columns.of(tag, time_ns, value, quality)]
+        one = Columns.joined(parts)
+        if len(parts) == 1 and not self.rows:
+            # In order already: ``Stream`` sorts columns by tag and time.
+            return Frame(one.tag, one.time_ns, one.value, one.quality, arrival_ns, self.epoch)
+        return Frame.of(
+            one.tag, one.time_ns, one.value, one.quality, arrival_ns=arrival_ns, clock_epoch=self.epoch
+        )
 
 
 class Stream:
     """The state of one source between batches.
+
+    Columns whose times rise go a quick way; whatever is unusual in a batch (a gap, a step of the clock, a
+    sample from the future) is taken sample by sample, which gives the same where both can.
 
     Args:
         mapping: the source.
@@ -55,24 +91,105 @@ class Stream:
         self._connected = False
         self._gaps, self._confirm = GapMarks(), Confirm()
         self._future, self._watch = Future(), ClockWatch()
-        self._columns: list[tuple[int, list[Row]]] = []
+        self._before_gap: dict[int, tuple[float, int]] = {}
+        self._kept: list[_Kept] = []
         self._events: list[Event] = []
 
-    def take(self, rows: Sequence[Row], arrival_ns: int) -> tuple[list[Frame], list[Event]]:
+    def take(self, entries: Sequence[Entry], arrival_ns: int) -> tuple[list[Frame], list[Event]]:
         """What to keep of a batch, as frames in order of clock epoch, and what happened."""
-        self._columns, self._events = [(self.epoch, [])], []
+        self._kept, self._events = [_Kept(self.epoch)], []
         if not self._begun:
             self._begun = True
             self._begin()
-        if rows:
-            self._take(rows, arrival_ns)
+        if entries:
+            self._take_all(entries, arrival_ns)
         if self._connected:
             for tag, time_ns, value, quality in self._confirm.due(arrival_ns):
                 known = self._newest.get(tag)
                 if known is None or known[0] < time_ns:
                     self._keep(tag, time_ns, value, quality)
-        frames = [_frame(kept, arrival_ns, epoch) for epoch, kept in self._columns if kept]
+        frames = [kept.frame(arrival_ns) for kept in self._kept if kept.columns or kept.rows]
         return frames, self._events
+
+    def _take_all(self, entries: Sequence[Entry], arrival_ns: int) -> None:
+        columns = [e for e in entries if isinstance(e, Columns)]
+        others = [e for e in entries if not isinstance(e, Columns)]
+        if columns and all(row[0] == ALIVE for row in others):
+            one = Columns.joined(columns)
+            if one.resent:
+                one = self._fill_in(one)
+            limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
+            if len(one) == 0 or self._take_quickly(one, arrival_ns, limit_ns):
+                for row in others:
+                    self._control(row[0], row[1], arrival_ns, limit_ns)
+                return
+            self._take([*one.rows(), *others], arrival_ns)
+            return
+        rows: list[Row] = []
+        for entry in entries:
+            if isinstance(entry, Columns):
+                rows.extend((self._fill_in(entry) if entry.resent else entry).rows())
+            else:
+                rows.append(entry)
+        self._take(rows, arrival_ns)
+
+    def _fill_in(self, columns: Columns) -> Columns:
+        """Keep what is not newer than what is known of its tag as it is; gives the others."""
+        newest_ns = self._newest_ns(columns.tag)
+        old = columns.time_ns <= newest_ns
+        if old.any():
+            self._connected = True
+            self._kept[-1].columns.append(columns.chosen(old).in_order())
+            return columns.chosen(~old)
+        return columns
+
+    def _newest_ns(self, tag: TagIds) -> Times:
+        """The newest source time that is known of each tag; the lowest number where none is."""
+        tags, place = np.unique(tag, return_inverse=True)
+        known = [self._newest.get(t) for t in tags.tolist()]
+        return np.array([_NEVER if k is None else k[0] for k in known], dtype=np.int64)[place]
+
+    def _take_quickly(self, columns: Columns, arrival_ns: int, limit_ns: int) -> bool:
+        """Keep columns of which each tag's times rise and nothing else is to be said; False if not so."""
+        newest_ns = int(columns.time_ns.max())
+        if newest_ns > limit_ns:
+            return False
+        columns = columns.by_tag()
+        starts = columns.starts()
+        tags: list[int] = columns.tag[starts].tolist()
+        if self._gaps and any(tag in self._gaps for tag in tags):
+            return False
+        known = [self._newest.get(tag, _UNKNOWN) for tag in tags]
+        before_ns, before = np.roll(columns.time_ns, 1), np.roll(columns.value, 1)
+        before_quality = np.roll(columns.quality, 1)
+        before_ns[starts], before[starts], before_quality[starts] = zip(*known, strict=True)
+        if (columns.time_ns < before_ns).any():
+            return False
+        self._future.over()
+        if self._wall:
+            self._step_forward(self._watch.batch(newest_ns, arrival_ns), arrival_ns)
+        self._connected = True
+        again = columns.time_ns == before_ns
+        if again.any():
+            alike = (columns.value == before) | (np.isnan(columns.value) & np.isnan(before))
+            columns = columns.chosen(~(again & alike & (columns.quality == before_quality)))
+        if len(columns):
+            self._kept[-1].columns.append(columns)
+            self._remember(columns, newest_ns, arrival_ns)
+        if self._source_ns is not None:
+            self._confirm.source_at(self._source_ns, arrival_ns)
+        return True
+
+    def _remember(self, columns: Columns, newest_ns: int, arrival_ns: int) -> None:
+        """The last sample of each tag is its newest one."""
+        ends = np.append(columns.starts()[1:], len(columns)) - 1
+        last = columns.chosen(ends)
+        source_ns = int(last.time_ns.max())
+        for tag, time_ns, value, quality, _ in last.rows():
+            self._newest[tag] = (time_ns, value, quality)
+            self._confirm.heard(tag, value, quality, arrival_ns - max(0, newest_ns - time_ns))
+        if self._source_ns is None or source_ns > self._source_ns:
+            self._source_ns = source_ns
 
     def _begin(self) -> None:
         """Between the newest stored samples and now the edge was off: that is a gap."""
@@ -83,7 +200,15 @@ class Stream:
 
     def _mark(self) -> None:
         for tag, time_ns in self._gaps.open(((t, k[0]) for t, k in self._newest.items()), self._source_ns):
+            self._before_gap[tag] = self._newest[tag][1:]
             self._keep(tag, time_ns, math.nan, NO_DATA)
+
+    def _heal(self) -> None:
+        """Where a gap was marked and nothing was lost, the value before it held."""
+        for tag, (value, quality) in self._before_gap.items():
+            if tag in self._gaps and not quality & _SEVERITY:
+                self._keep(tag, self._gaps.heal(tag), value, HELD)
+        self._before_gap.clear()
 
     def _take(self, rows: Sequence[Row], arrival_ns: int) -> None:
         limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
@@ -111,7 +236,7 @@ class Stream:
                     self._step_back(tag, max(time_ns, first) - known[0], arrival_ns)
             elif before is not None and abs(time_ns - before[0]) < abs(time_ns - before[1]):
                 # Sent before the step, taken after it: another tag's step came first in the batch.
-                self._columns[-2][1].append((tag, time_ns, value, quality, 0))
+                self._kept[-2].rows.append((tag, time_ns, value, quality, 0))
                 continue
             self._keep(tag, time_ns, value, quality)
             self._confirm.heard(tag, value, quality, arrival_ns - max(0, source_ns - time_ns))
@@ -141,23 +266,28 @@ class Stream:
             self._future.over()
         if running_ns and self._wall:
             step_ns = self._watch.batch(running_ns, arrival_ns)
+        self._step_forward(step_ns, arrival_ns)
+        return newest_ns
+
+    def _step_forward(self, step_ns: int, arrival_ns: int) -> None:
         if step_ns:
             self._new_epoch()
             self._tell_step("", step_ns, arrival_ns)
-        return newest_ns
 
     def _control(self, what: int, source_ns: int, arrival_ns: int, limit_ns: int) -> None:
         if what == ALIVE:
             self._connected = True
             if source_ns <= limit_ns:
                 self._confirm.source_at(source_ns, arrival_ns)
+        elif what == HEALED:
+            self._heal()
         else:
             self._connected = False
             self._mark()
             self._confirm.lost()
 
     def _keep(self, tag: int, time_ns: int, value: float, quality: int) -> None:
-        self._columns[-1][1].append((tag, time_ns, value, quality, 0))
+        self._kept[-1].rows.append((tag, time_ns, value, quality, 0))
         known = self._newest.get(tag)
         if known is None or time_ns >= known[0]:
             self._newest[tag] = (time_ns, value, quality)
@@ -166,7 +296,7 @@ class Stream:
 
     def _new_epoch(self) -> None:
         self.epoch += 1
-        self._columns.append((self.epoch, []))
+        self._kept.append(_Kept(self.epoch))
         self._confirm.stepped()
 
     def _step_back(self, tag: int, step_ns: int, arrival_ns: int) -> None:
@@ -214,8 +344,3 @@ def _same(value: float, quality: int, known: tuple[int, float, int]) -> bool:
 
 def _span(step_ns: int) -> str:
     return f"{abs(step_ns) / 1e9:.1f} s {'forward' if step_ns > 0 else 'back'}"
-
-
-def _frame(kept: Iterable[Row], arrival_ns: int, epoch: int) -> Frame:
-    tag, time_ns, value, quality, _ = zip(*kept, strict=True)
-    return Frame.of(tag, time_ns, value, quality, arrival_ns=arrival_ns, clock_epoch=epoch)

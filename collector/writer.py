@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from typing import Protocol
 
 import structlog
@@ -92,6 +94,8 @@ class Writer:
         self._last_beat = store.latest([HEARTBEAT.path]).get(HEARTBEAT.path)
         self._beat_ns = 0
         self._cut_once = asyncio.Event()
+        self._hurried = asyncio.Event()
+        self._loop: asyncio.AbstractEventLoop | None = None
 
     @property
     def waiting(self) -> int:
@@ -100,20 +104,28 @@ class Writer:
 
     async def run(self) -> None:
         """Work until cancelled; then keep what is still there, with a heartbeat of 0."""
+        loop = self._loop = asyncio.get_running_loop()
+        self._inbox.on_hurry(partial(loop.call_soon_threadsafe, self._hurried.set))
         with ThreadPoolExecutor(1, "meltledger-writer") as worker:
             try:
                 async with asyncio.TaskGroup() as group:
                     group.create_task(self._cutting())
                     group.create_task(self._keeping(worker))
             finally:
+                self._inbox.on_hurry(None)
                 self._cut(stopping=True)
-                await asyncio.shield(asyncio.get_running_loop().run_in_executor(worker, self._last))
+                await asyncio.shield(loop.run_in_executor(worker, self._last))
 
     async def _cutting(self) -> None:
         while True:
             self._cut()
             self._cut_once.set()
-            await asyncio.sleep(self._flush_s)
+            due = asyncio.get_running_loop().call_later(self._flush_s, self._hurried.set)
+            try:
+                await self._hurried.wait()
+            finally:
+                due.cancel()
+            self._hurried.clear()
 
     async def _keeping(self, worker: ThreadPoolExecutor) -> None:
         while True:
@@ -131,7 +143,7 @@ class Writer:
             _log.error("events_dropped", n=over)
             for _ in range(over):
                 self._untold.popleft()
-        self._backlog.add(frames, arrival_ns)
+        self._backlog.add(frames, arrival_ns, self._inbox.receipts())
 
     def _beats(self, arrival_ns: int, value: float) -> list[Frame]:
         """The heartbeat; before the first one, the end of a run that was not stopped in order."""
@@ -179,10 +191,18 @@ class Writer:
                 self._say(self._storing.failed(error, now_ns, note))
                 return
             dropped = self._backlog.done()
+            self._receipt()
             self._to_judge(frames, last)
             if dropped:
                 self._say(dropped.event(now_ns, f"more than {self._limit} waited for the disk"))
             self._say(self._storing.over(now_ns, "What had waited is stored."))
+        # Of a cut that held nothing new there is no frame, but what it held is on disk all the same.
+        self._receipt()
+
+    def _receipt(self) -> None:
+        """Tell those who wait for it that what they sent is on disk."""
+        if self._loop is not None and (due := self._backlog.due()):
+            self._loop.call_soon_threadsafe(_call_all, due)
 
     def _to_judge(self, frames: list[Frame], last: int) -> None:
         """Let stored frames wait for the judge; when they are too many, remember only where to read on."""
@@ -228,3 +248,8 @@ class Writer:
         if event is not None:
             _log.warning("writer_told", kind=event.kind, text=event.text)
             self._untold.append(event)
+
+
+def _call_all(receipts: Iterable[Callable[[], None]]) -> None:
+    for receipt in receipts:
+        receipt()

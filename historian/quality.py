@@ -15,6 +15,9 @@ QualityArray = NDArray[np.uint32]
 Mask = NDArray[np.bool_]
 
 GOOD: Final = 0x0000_0000
+HELD: Final = 0x0000_0402
+"""Good, and not measured: the value before still held. Info bits of a historian's value, interpolated.
+Source: OPC 10000-4, 7.39 (HistorianBits)."""
 UNCERTAIN: Final = 0x4000_0000
 NO_COMMUNICATION_LAST_USABLE: Final = 0x408F_0000
 LAST_USABLE: Final = 0x4090_0000

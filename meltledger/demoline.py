@@ -156,7 +156,7 @@ class PastHours:
             await asyncio.sleep(0.1)
         frames = batch(self._scenario, self._tags, self._t0_ns, 0, (live_ns - self._t0_ns) // NS)
         while (frame := await asyncio.to_thread(_next, frames)) is not None:
-            inbox.put_lot(frame)
+            inbox.put_lot(SOURCE, frame)
             await asyncio.sleep(0.1)
         await asyncio.Event().wait()
 

@@ -18,8 +18,10 @@ from collector.opcua.link import Link
 from collector.opcua.nodes import check_node, resolve
 from collector.opcua.security import check_security
 from collector.opcua.subscription import Item, Subscription
-from collector.opcua.units import disagreement, read_units
+from collector.opcua.units import read_units
 from collector.source import SourceState, SourceStatus
+from collector.told_unit import settled
+from historian.errors import UnitMismatch
 from historian.event import Event, EventSink
 from historian.quality import NODE_ID_UNKNOWN
 from historian.tags import Tag
@@ -137,16 +139,19 @@ class OpcUaSource:
         return (*unknown, *wrong_unit)
 
     async def _agreeing(self, link: Link, items: list[Item]) -> tuple[list[Item], dict[str, str]]:
-        """The items whose unit the server confirms or does not tell; the others, with what disagrees."""
+        """The items whose unit the server confirms, tells or leaves open; the others, with what disagrees."""
         units = await read_units(link, [item.node for item in items])
         agreeing: list[Item] = []
         refused: dict[str, str] = {}
         for item, unit in zip(items, units, strict=True):
-            said = disagreement(unit, item.reading.mapping.unit) if unit is not None else None
-            if said is None:
-                agreeing.append(item)
+            reading = item.reading
+            try:
+                if unit is not None:
+                    item.reading = Reading(settled(reading.mapping, reading.tag, unit), reading.tag)
+            except UnitMismatch as error:
+                refused[reading.tag.path] = str(error)
             else:
-                refused[item.reading.tag.path] = said
+                agreeing.append(item)
         return agreeing, refused
 
     def _look(self, subscription: Subscription, time_ns: int, inbox: Inbox, sink: EventSink) -> None:

@@ -101,3 +101,45 @@ def test_a_limit_of_nothing_still_lets_the_newest_through() -> None:
     backlog = Backlog(0)
     backlog.add([frame(1), frame(2)], 2)
     assert values(backlog.take())[-1] == pytest.approx(2)
+
+
+def test_a_receipt_is_due_when_all_of_its_cut_is_kept() -> None:
+    backlog, told = Backlog(10**6), list[str]()
+    backlog.add([frame(1, 150_000), frame(2, 150_000)], 2, [lambda: told.append("a")])
+    backlog.add([frame(3)], 3, [lambda: told.append("b")])
+    backlog.add([], 4, [lambda: told.append("c")])
+    assert backlog.due() == []
+    backlog.take()
+    backlog.put_back()
+    assert backlog.due() == []
+    while backlog.take():
+        backlog.done()
+        for receipt in backlog.due():
+            receipt()
+    assert told == ["a", "b", "c"]
+
+
+def test_what_was_dropped_is_never_receipted() -> None:
+    backlog, told = Backlog(20), list[str]()
+    backlog.add([frame(1, 10)], 1, [lambda: told.append("dropped")])
+    backlog.add([frame(2, 10)], 2)
+    backlog.add([frame(3, 10)], 3, [lambda: told.append("kept")])
+    while backlog.take():
+        backlog.done()
+        for receipt in backlog.due():
+            receipt()
+    assert told == ["kept"]
+
+
+def test_dropping_leaves_the_receipts_of_what_is_in_the_making() -> None:
+    backlog, told = Backlog(20), list[str]()
+    backlog.add([frame(1, 10), frame(2, 10)], 1, [lambda: told.append("taken")])
+    backlog.take()
+    backlog.add([frame(3, 10)], 2, [lambda: told.append("dropped")])
+    backlog.add([frame(4, 10)], 3, [lambda: told.append("newest")])
+    backlog.done()
+    backlog.take()
+    backlog.done()
+    for receipt in backlog.due():
+        receipt()
+    assert told == ["taken", "newest"]

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from collector import HEARTBEAT, Inbox, SourceMapping, TagMapping, WallClock, Writer, tags_of
+from collector.columns import Columns
 from historian import EmbeddedStore, Event, Frame, MeltledgerError, Sample, StoreFull, Tag
 from tests.collector.conftest import Judged
 
@@ -70,6 +71,12 @@ class Running:
             limit=limit,
         )
 
+    def put_columns(self, value: float, receipt: Callable[[], None]) -> None:
+        columns = Columns.of([self.tag], [time.time_ns()], [value], [0])
+        self.inbox.put_columns(
+            "plc", columns.tag, columns.time_ns, columns.value, columns.quality, receipt=receipt
+        )
+
     def put(self, value: float) -> None:
         self.inbox.put("plc", self.tag, time.time_ns(), value, 0)
 
@@ -102,6 +109,33 @@ async def test_stored_then_judged_then_advanced() -> None:
     assert [seq for seq, _ in w.judge.fed] == list(range(1, len(store.kept) + 1))
     assert [f for _, f in w.judge.fed] == store.kept
     assert w.judge.advanced == sorted(w.judge.advanced)
+
+
+async def test_a_receipt_comes_on_the_loop_after_the_store_has_it() -> None:
+    store = FakeStore()
+    receipted: list[tuple[str, int]] = []
+    async with writing(Running(store)) as w:
+        store.error = StoreFull("full")
+        w.put_columns(1.0, lambda: receipted.append((threading.current_thread().name, len(store.kept))))
+        await w.until(lambda: store.tries > 1)
+        assert receipted == []
+        store.error = None
+        await w.until(lambda: bool(receipted))
+    ((thread, kept),) = receipted
+    assert thread == threading.current_thread().name
+    assert any(1.0 in f.value for f in store.kept[:kept] if f.tag[0] == w.tag)
+
+
+async def test_who_is_in_a_hurry_does_not_wait_for_the_flush() -> None:
+    store = FakeStore()
+    running = Running(store)
+    running.writer._flush_s = 3600.0
+    receipted: list[int] = []
+    async with writing(running) as w:
+        await w.until(lambda: len(store.kept) > 0)
+        w.put_columns(1.0, lambda: receipted.append(1))
+        await asyncio.to_thread(w.inbox.hurry)
+        await w.until(lambda: bool(receipted))
 
 
 async def test_the_heartbeat_says_running_and_at_the_end_stopped(tmp_path: Path) -> None:
