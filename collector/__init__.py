@@ -5,8 +5,8 @@ from collector.errors import SourceAway, SourceRefused, UnsupportedSecurity, Wro
 from collector.inbox import Inbox
 from collector.mapping import SourceMapping, TagMapping, tags_of
 from collector.resume import newest_epochs, newest_samples
-from collector.service import collect
-from collector.source import Source, SourceState, SourceStatus
+from collector.service import Roster, collect
+from collector.source import Source, SourceCounts, SourceState, SourceStatus
 from collector.writer import HEARTBEAT, Judge, Writer
 
 __all__ = [
@@ -14,8 +14,10 @@ __all__ = [
     "Clock",
     "Inbox",
     "Judge",
+    "Roster",
     "Source",
     "SourceAway",
+    "SourceCounts",
     "SourceMapping",
     "SourceRefused",
     "SourceState",

@@ -7,11 +7,33 @@ nothing bridges the gap.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 MARK_AFTER_NS = 1_000_000
 """A gap's mark stands this much after the newest sample."""
 
 _SLACK_NS = 2_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A stretch of a tag of which nothing is known.
+
+    Attributes:
+        tag: its number.
+        since_ns, value, quality: the last sample before it; a quality of BadNoData when that is not known.
+        mark_ns: where its mark stands in the store.
+        until_ns: the first sample after it.
+        lasting: whether something is known to be lost right after the last sample, whatever is found later.
+    """
+
+    tag: int
+    since_ns: int
+    value: float
+    quality: int
+    mark_ns: int
+    until_ns: int
+    lasting: bool = False
 
 
 class GapMarks:
@@ -37,6 +59,10 @@ class GapMarks:
         ]
         self._marks.update(begun)
         return begun
+
+    def mark_ns(self, tag: int) -> int | None:
+        """Where the mark of a tag's open gap stands; None when it has none."""
+        return self._marks.get(tag)
 
     def adopt(self, tag: int, mark_ns: int) -> None:
         """A gap that was marked before this one took over."""

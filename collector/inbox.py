@@ -11,6 +11,7 @@ from threading import Lock
 from collector.arrival import STEP_NS, Arrival
 from collector.columns import Columns
 from collector.dropped import Dropped
+from collector.gaps import Gap
 from collector.mapping import SourceMapping
 from collector.stream import ALIVE, HEALED, LOST, Entry, Stream
 from historian.event import Event
@@ -50,9 +51,7 @@ class Inbox:
     ) -> None:
         self._streams: dict[str, Stream] = {}
         for source in sources:
-            paths = {tags[t.path].id: t.path for t in source.tags}
-            stored = {number: latest[p] for number, p in paths.items() if p in latest} if latest else {}
-            self._streams[source.name] = Stream(source, paths, stored, (epochs or {}).get(source.name, 0))
+            self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0))
         self._limit = limit
         self._lock = Lock()
         self._entries: deque[tuple[str, Entry, Receipt | None]] = deque()
@@ -66,6 +65,27 @@ class Inbox:
         self._lost: set[str] = set()
         self._arrival = Arrival(max((s.arrival_ns for s in (latest or {}).values()), default=None))
         self._events: list[Event] = []
+
+    def adopt(
+        self,
+        source: SourceMapping,
+        tags: Mapping[str, Tag],
+        latest: Mapping[str, Sample] | None = None,
+        epoch: int = 0,
+    ) -> None:
+        """Take a further source, or one whose mapping changed; what is known of its tags stays known.
+
+        Args:
+            tags: as the store knows them, by path.
+            latest: the newest stored sample of each of its tags, by path.
+            epoch: clock epoch to go on from, for a source that was not there before.
+        """
+        paths = {tags[t.path].id: t.path for t in source.tags}
+        stored = {number: latest[p] for number, p in paths.items() if p in latest} if latest else {}
+        old = self._streams.get(source.name)
+        self._streams[source.name] = (
+            Stream(source, paths, stored, epoch) if old is None else old.going_on(source, paths, stored)
+        )
 
     def put(
         self, source: str, tag_id: int, time_ns: int, value: float, quality: int, confirmed_ns: int = 0
@@ -155,6 +175,10 @@ class Inbox:
     def first_ns(self, source: str) -> int | None:
         """Newest source time of the first samples that came from a source; None before they were cut."""
         return self._first_ns.get(source)
+
+    def ended_gaps(self, source: str) -> list[Gap]:
+        """A source's gaps that have ended since the last call, in what was cut; hands them over."""
+        return self._streams[source].ended_gaps()
 
     def cut(self, now_ns: int) -> list[Frame]:
         """Everything taken since the last cut: one frame a source, one more for each step of its clock.

@@ -163,13 +163,14 @@ class AlarmBook:
         if not self._standing:
             return None
         names = [a.name or a.condition for a in self._standing.values()]
-        one = len(names) == 1
+        still = "it still does" if len(names) == 1 else "they still do"
         text = (
             f"{len(names)} of the own alarms of source {self._source} stood when it was last heard "
-            f"({_listed(names)}). Whether {'it still does' if one else 'they still do'} is not known until it is "
-            "back. Remedy: look at the machine's panel."
+            f"({_listed(names)}). Whether {still} is not known until it is back. "
+            "Remedy: look at the machine's panel."
         )
-        return Event(at_ns, self._source, "machine-alarms-unknown", text, {"conditions": list(self._standing)})
+        data = {"conditions": list(self._standing)}
+        return Event(at_ns, self._source, "machine-alarms-unknown", text, data)
 
     def _keep(self, alarm: MachineAlarm) -> None:
         self._over.pop(alarm.condition, None)

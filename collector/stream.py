@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -14,7 +15,7 @@ from collector.clockwatch import ClockWatch
 from collector.columns import Columns
 from collector.confirm import Confirm
 from collector.future import FUTURE_NS, Future
-from collector.gaps import GapMarks
+from collector.gaps import Gap, GapMarks
 from collector.mapping import SourceMapping
 from historian.event import Event
 from historian.frame import Frame, TagIds, Times
@@ -35,6 +36,8 @@ HEALED: Final = -3
 _SEVERITY = 0xC000_0000
 _FAR = 2**62
 _NEVER = -(2**63)
+_GAPS_HELD = 100_000
+_BEFORE_MARK_NS = 60_000_000_000  # where a gap that an earlier run marked may have begun
 _UNKNOWN = (_NEVER, math.nan, 0)
 
 
@@ -91,9 +94,21 @@ class Stream:
         self._connected = False
         self._gaps, self._confirm = GapMarks(), Confirm()
         self._future, self._watch = Future(), ClockWatch()
-        self._before_gap: dict[int, tuple[float, int]] = {}
+        self._before_gap: dict[int, tuple[int, float, int]] = {}
+        self._ended_gaps: deque[Gap] = deque(maxlen=_GAPS_HELD)
         self._kept: list[_Kept] = []
         self._events: list[Event] = []
+
+    def going_on(
+        self, mapping: SourceMapping, paths: Mapping[int, str], latest: Mapping[int, Sample]
+    ) -> Stream:
+        """The stream of the same source under a new mapping: its tags' newest samples and its epoch stay.
+
+        Args:
+            latest: the newest stored samples of tags that are new to it, by number.
+        """
+        known = {t: Sample(k[0], k[1], k[2], 0) for t, k in self._newest.items() if t in paths}
+        return Stream(mapping, paths, {**latest, **known}, self.epoch)
 
     def take(self, entries: Sequence[Entry], arrival_ns: int) -> tuple[list[Frame], list[Event]]:
         """What to keep of a batch, as frames in order of clock epoch, and what happened."""
@@ -200,15 +215,31 @@ class Stream:
 
     def _mark(self) -> None:
         for tag, time_ns in self._gaps.open(((t, k[0]) for t, k in self._newest.items()), self._source_ns):
-            self._before_gap[tag] = self._newest[tag][1:]
+            self._before_gap[tag] = self._newest[tag]
             self._keep(tag, time_ns, math.nan, NO_DATA)
 
     def _heal(self) -> None:
         """Where a gap was marked and nothing was lost, the value before it held."""
-        for tag, (value, quality) in self._before_gap.items():
+        for tag, (_, value, quality) in self._before_gap.items():
             if tag in self._gaps and not quality & _SEVERITY:
                 self._keep(tag, self._gaps.heal(tag), value, HELD)
         self._before_gap.clear()
+
+    def ended_gaps(self) -> list[Gap]:
+        """The gaps that have ended since the last call; hands them over."""
+        ended = list(self._ended_gaps)
+        self._ended_gaps.clear()
+        return ended
+
+    def _end_gap(self, tag: int, time_ns: int, source_ns: int, *, first: bool) -> int:
+        """The time under which a value is kept, whether it ends a gap or not."""
+        mark_ns = self._gaps.mark_ns(tag)
+        time_ns = self._gaps.close(tag, time_ns, source_ns, first=first)
+        if mark_ns is not None and time_ns > mark_ns:
+            unknown = (mark_ns - _BEFORE_MARK_NS, math.nan, NO_DATA)
+            since_ns, value, quality = self._before_gap.pop(tag, unknown)
+            self._ended_gaps.append(Gap(tag, since_ns, value, quality, mark_ns, time_ns))
+        return time_ns
 
     def _take(self, rows: Sequence[Row], arrival_ns: int) -> None:
         limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
@@ -226,7 +257,7 @@ class Stream:
             now_ns = first if first <= limit_ns else arrival_ns
             source_ns = max(now_ns, newest_ns, time_ns)
             if self._gaps:
-                time_ns = self._gaps.close(tag, time_ns, source_ns, first=first > 0)
+                time_ns = self._end_gap(tag, time_ns, source_ns, first=first > 0)
             known = self._newest.get(tag)
             if known is not None:
                 if time_ns == known[0] and _same(value, quality, known):
@@ -304,6 +335,7 @@ class Stream:
         self._newest.clear()
         self._source_ns = None
         self._gaps.clear()
+        self._before_gap.clear()
         self._watch.stepped_back()
         self._tell_step(self._paths.get(tag, ""), step_ns, arrival_ns)
 

@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from collector.mapping import TagMapping, scaling_of
 from historian.errors import UnitMismatch, UnknownUnit
 from historian.tags import Tag
-from historian.units import UNECE, conversion, unit_and_reference
+from historian.units import ABSOLUTE, UNECE, conversion, unece_number, unit_and_reference
+
+_PSI_ABSOLUTE = unece_number("80")
+"""The one UNECE code that says so. Source: UNECE Recommendation 20, pound per square inch absolute."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +34,8 @@ class ToldUnit:
 
     @property
     def reference(self) -> str:
-        """``gauge`` or ``absolute`` where the text says what a pressure counts from; empty otherwise."""
-        return self._written[1]
+        """``gauge`` or ``absolute`` where it is told what a pressure counts from; empty otherwise."""
+        return ABSOLUTE if self.number == _PSI_ABSOLUTE else self._written[1]
 
     @property
     def _written(self) -> tuple[str | None, str]:
@@ -46,11 +49,12 @@ def settled(mapping: TagMapping, tag: Tag, told: ToldUnit) -> TagMapping:
     """The mapping to go by, now that the source has told its unit.
 
     Where nobody said the unit, the source's own counts. A unit of the source that is not known changes
-    nothing: the line's file was written by someone who knew.
+    nothing: the line's file was written by someone who knew. Nor does a "1", which sources also tell where
+    nobody set a unit (common practice, no source).
 
     Raises:
         UnitMismatch: the source and the line's file say different units, the source's cannot become the
-            tag's, or one means gauge and the other absolute pressure.
+            tag's, or one means gauge and the other absolute pressure; or nobody said more than "1".
 
     Example:
         >>> from historian.catalogue import canonical_tag
@@ -60,12 +64,19 @@ def settled(mapping: TagMapping, tag: Tag, told: ToldUnit) -> TagMapping:
     """
     if told.reference and tag.reference and told.reference != tag.reference:
         raise UnitMismatch(
-            f"the source says {told.text}, which is {told.reference} pressure, and the tag is {tag.reference} "
-            "pressure; the two are never mixed"
+            f"the source says {told.text}, which is {told.reference} pressure, and the tag is "
+            f"{tag.reference} pressure; the two are never mixed"
         )
     # Counts have no unit, whatever stands beside them.
     is_counts = mapping.channel is not None and mapping.channel.raw is not None
-    if told.code is None or is_counts:
+    if told.code is None or is_counts or told.code == mapping.unit:
+        return mapping
+    if told.code == "1":
+        if mapping.unit_assumed:
+            raise UnitMismatch(
+                f"the source tells no unit but 1, and nobody says that it delivers {mapping.unit}; write the "
+                "unit into the line's file"
+            )
         return mapping
     if mapping.unit_assumed:
         by_source = replace(mapping, unit=told.code)

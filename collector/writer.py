@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import structlog
 
@@ -33,6 +33,8 @@ HEARTBEAT = Tag(
 
 _EVENTS = 10_000  # held while the sink does not take them
 _UNJUDGED = 10_000  # frames held for the judge; beyond that they are read back from the store
+
+_T = TypeVar("_T")
 
 _log = structlog.get_logger(__name__)
 
@@ -96,17 +98,39 @@ class Writer:
         self._cut_once = asyncio.Event()
         self._hurried = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
+        self._worker: ThreadPoolExecutor | None = None
+        self._make_judge: Callable[[], Judge] | None = None
 
     @property
     def waiting(self) -> int:
         """Samples that are not on disk yet."""
         return self._backlog.samples
 
+    async def on_thread(self, work: Callable[[], _T]) -> _T:
+        """Do something with the store between two steps; only while ``run`` runs.
+
+        Raises:
+            what the work raises.
+        """
+        if self._loop is None:
+            raise RuntimeError("the writer does not run")
+        return await self._loop.run_in_executor(self._worker, work)
+
+    def judge_anew(self, make: Callable[[], Judge]) -> None:
+        """Let another judge go on, made on the writer's thread before the next step.
+
+        Args:
+            make: gives a judge that has taken what is stored; while it raises a MeltledgerError the old one
+                goes on, and it is tried again.
+        """
+        self._make_judge = make
+
     async def run(self) -> None:
         """Work until cancelled; then keep what is still there, with a heartbeat of 0."""
         loop = self._loop = asyncio.get_running_loop()
         self._inbox.on_hurry(partial(loop.call_soon_threadsafe, self._hurried.set))
         with ThreadPoolExecutor(1, "meltledger-writer") as worker:
+            self._worker = worker
             try:
                 async with asyncio.TaskGroup() as group:
                     group.create_task(self._cutting())
@@ -214,6 +238,8 @@ class Writer:
 
     def _judge_all(self, now_ns: int, arrival_ns: int) -> None:
         try:
+            if self._make_judge is not None:
+                self._judge, self._make_judge = self._make_judge(), None
             if self._behind is not None:
                 for seq, frame in self._store.frames(self._behind):
                     self._feed(seq, frame)

@@ -31,6 +31,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "doctor": ("meltledger.verbs.doctor", "Verify a store's folder and mend it from what is there."),
     "backup": ("meltledger.verbs.backup", "Copy a store into one checked file, also while a line runs."),
     "restore": ("meltledger.verbs.restore", "Put a backup back into an empty folder."),
+    "clock": ("meltledger.verbs.clock", "Fix a source's clock offset for a stretch, on the record."),
     "trial": ("meltledger.verbs.trial", "Open, close and list trials; add notes."),
 }
 

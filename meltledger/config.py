@@ -11,12 +11,13 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from collector.mapping import scaling_of
 from historian.catalogue import canonical_tag, meaning_of
 from historian.errors import WrongInput
 from historian.places import line_of
 from historian.retention import Keep
 from historian.tags import Tag
-from historian.units import conversion, quantity
+from historian.units import quantity
 from meltledger.errors import Fault, LineFileWrong
 from meltledger.linefile import (
     OF_EMBEDDED,
@@ -231,14 +232,16 @@ def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Place, str]]:
 
 
 def _tag_faults(path: str, tag: TagSection) -> Iterator[str]:
-    meaning = meaning_of(path)
-    if meaning is None and tag.unit is None:
-        yield 'this path is not in the catalogue, so it must say its unit: add unit = "…" ("1" for none)'
-    if meaning is not None and tag.unit is not None:
-        try:
-            conversion(tag.unit, meaning.unit)
-        except WrongInput as error:
-            yield str(error)
+    known = canonical_tag(path)
+    is_own = meaning_of(path) is None
+    try:
+        channel = tag.wiring(known)
+        if is_own and channel is None and tag.unit is None:
+            yield 'this path is not in the catalogue, so it must say its unit: add unit = "…" ("1" for none)'
+        else:
+            scaling_of(tag.mapping(path, known.unit), _tag(path, tag) if is_own else known)
+    except WrongInput as error:
+        yield str(error)
     yield from tag.faults()
 
 
@@ -362,4 +365,10 @@ def spoken_name(name: str, unit: str) -> str:
 def _tags(file: LineFile) -> Iterator[Tag]:
     for source in file.source:
         for path, tag in source.delivers.items():
-            yield canonical_tag(path, source=source.name, simulated=source.simulated, unit=tag.unit or "1")
+            yield _tag(path, tag, source.name, simulated=source.simulated)
+
+
+def _tag(path: str, about: TagSection, source: str = "", *, simulated: bool = False) -> Tag:
+    wiring = about.wiring()
+    unit = wiring.unit if wiring is not None else about.unit
+    return canonical_tag(path, source=source, simulated=simulated, unit=unit or "1")

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from collector import Inbox, SourceState, SourceStatus
+from collector import Inbox, SourceCounts, SourceState, SourceStatus
 from historian.event import EventSink
 from historian.frame import NS, Frame
 from historian.tags import Tag
@@ -146,6 +146,11 @@ class PastHours:
     def status(self) -> SourceStatus:
         """Always there: nothing of it is shown."""
         return SourceStatus(self.name, SourceState.CONNECTED, self._t0_ns)
+
+    @property
+    def counts(self) -> SourceCounts:
+        """Nothing of it is counted: it fills in behind the live source."""
+        return SourceCounts()
 
     async def run(self, inbox: Inbox, sink: EventSink) -> None:
         """Wait for the live data, then deliver what was before it minute by minute, until cancelled.

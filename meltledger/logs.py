@@ -4,20 +4,41 @@ from __future__ import annotations
 
 import logging
 import sys
+from collections.abc import Sequence
+from typing import Final
 
 import structlog
+from structlog.typing import Processor
+
+_SHARED: Final[Sequence[Processor]] = (
+    structlog.processors.add_log_level,
+    structlog.processors.TimeStamper(fmt="iso", utc=True),
+)
 
 
-def set_up(level: int = logging.INFO) -> None:
-    """Send structlog's lines to standard error and keep libraries quiet."""
+def set_up(level: int = logging.INFO, *, as_json: bool = False) -> None:
+    """Send structlog's lines to standard error and keep libraries quiet.
+
+    Args:
+        as_json: one JSON object a line, also for what libraries say, instead of text for a person.
+    """
+    ending: Sequence[Processor] = (structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty()),)
+    if as_json:
+        ending = (structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer())
     structlog.configure(
-        processors=[
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty()),
-        ],
+        processors=[*_SHARED, *ending],
         wrapper_class=structlog.make_filtering_bound_logger(level),
         # Looked up at each line: whoever replaces standard error meanwhile gets the lines.
         logger_factory=lambda *_: structlog.PrintLogger(sys.stderr),
     )
-    logging.basicConfig(level=logging.WARNING, stream=sys.stderr, format="%(levelname)s %(name)s %(message)s")
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(levelname)s %(name)s %(message)s"))
+    if as_json:
+        foreign = [*_SHARED, structlog.stdlib.add_logger_name]
+        handler.setFormatter(
+            structlog.stdlib.ProcessorFormatter(
+                foreign_pre_chain=foreign,
+                processors=[structlog.stdlib.ProcessorFormatter.remove_processors_meta, *ending],
+            )
+        )
+    logging.basicConfig(level=logging.WARNING, handlers=[handler], force=as_json)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from collector import Clock, Source, SourceMapping, TagMapping
+from collector import Clock, Source, SourceMapping
 from historian.errors import WrongInput
 from historian.tags import Tag
 from meltledger.config import LineConfig
@@ -40,10 +40,7 @@ def sources_of(config: LineConfig, tags: Mapping[str, Tag], clock: Clock) -> lis
 
 
 def _mapping(section: SourceSection, units: Mapping[str, str]) -> SourceMapping:
-    tags = tuple(
-        TagMapping(path, tag.address, tag.unit or units[path], tag.deadband)
-        for path, tag in section.delivers.items()
-    )
+    tags = tuple(tag.mapping(path, units[path]) for path, tag in section.delivers.items())
     return SourceMapping(section.name, section.where, section.simulated, tags, section.clock)
 
 

@@ -9,8 +9,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final, Literal
 
+from historian.clock_record import NAME as RECORD
+from historian.clock_record import ClockFix, read_record
 from historian.embedded import EmbeddedStore
 from historian.errors import MeltledgerError, OutsideWorldAway, WrongInput
+from historian.retimed import Retimed
 from historian.store import Store
 from meltledger.config import LineConfig
 
@@ -24,10 +27,13 @@ _PATIENT_S: Final = 60.0
 Mode = Literal["write", "read"]
 
 
-def open_store(config: LineConfig, *, mode: Mode = "write", patient: bool = False) -> Store:
-    """The line's store, open.
+def open_store(
+    config: LineConfig, *, mode: Mode = "write", patient: bool = False, as_stored: bool = False
+) -> Store:
+    """The line's store, open; a reader sees the clock offsets that people fixed.
 
     Args:
+        as_stored: a reader sees the times that are stored instead.
         patient: a writer waits for a slow server, rather than leave what waits to the next run.
 
     Raises:
@@ -35,6 +41,11 @@ def open_store(config: LineConfig, *, mode: Mode = "write", patient: bool = Fals
         OutsideWorldAway: the disk or the server does not answer.
         StoredDataDamaged: naming the file.
     """
+    store = _opened(config, mode, patient)
+    return store if mode == "write" or as_stored else Retimed(store, _Fixes(config.folder))
+
+
+def _opened(config: LineConfig, mode: Mode, patient: bool) -> Store:
     store = config.file.store
     if store.kind == "embedded":
         return EmbeddedStore.open(config.folder, mode=mode, synchronous=store.synchronous)
@@ -47,13 +58,31 @@ def open_store(config: LineConfig, *, mode: Mode = "write", patient: bool = Fals
 
 @contextmanager
 def store_or_none_yet(config: LineConfig) -> Iterator[Store]:
-    """The line's store to read from; an empty one that goes away where no run has made it yet."""
+    """The line's store to read from, as stored; an empty one that goes away where no run has made it yet."""
     with ExitStack() as stack:
         if is_embedded(config) and not (config.folder / "recent.db").exists():
             folder = Path(stack.enter_context(TemporaryDirectory()))
             yield stack.enter_context(closing(EmbeddedStore.open(folder)))
         else:
-            yield stack.enter_context(closing(open_store(config, mode="read")))
+            yield stack.enter_context(closing(open_store(config, mode="read", as_stored=True)))
+
+
+class _Fixes:
+    """The fixes that count, read anew when the record has changed."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._seen: tuple[int, int] | None = None
+        self._fixes: tuple[ClockFix, ...] = ()
+
+    def __call__(self) -> tuple[ClockFix, ...]:
+        try:
+            found = (self._folder / RECORD).stat()
+        except OSError:
+            return ()
+        if self._seen != (seen := (found.st_mtime_ns, found.st_size)):
+            self._fixes, self._seen = read_record(self._folder).fixes, seen
+        return self._fixes
 
 
 def left_waiting(config: LineConfig) -> str:

@@ -19,6 +19,7 @@ class EntryKind(StrEnum):
     REFUSED = "refused"  # an act that the life cycle did not carry out
     EVENT = "event"  # something that is not a number: a source lost, a rule stopped
     NOTE = "note"  # a person's words, or a mark on the trial's timeline
+    MACHINE = "machine"  # what a machine says of itself: its own alarms, which are never ours
 
 
 class ActKind(StrEnum):
@@ -75,7 +76,8 @@ class Entry:
         key: unique; the engine's keys follow from what was judged, so judging again gives the same ones.
         time_ns: UTC nanoseconds; of a finding: source time, otherwise the edge's time.
         kind: what it tells of.
-        rule, subject: the alarm or rule it is about; empty where there is none.
+        rule, subject: the alarm or rule it is about; empty where there is none. Of what a machine says: the
+            source's name, and which of the machine's own alarms.
         by: who: a person's account, "rules", a source's name.
         data: the rest, as JSON types.
     """

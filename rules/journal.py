@@ -34,6 +34,9 @@ SCHEMA_VERSION = 1
 _BUSY_MS = 10_000
 _LONGEST_TEXT = 2000
 
+_OF_MACHINES = ("machine-alarm", "machine-event")
+"""Kinds of event that tell what a machine says of itself; see ``collector.machine_alarms``."""
+
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS entries (
@@ -152,8 +155,10 @@ class Journal:
     def event(self, event: Event) -> None:
         """Keep an event: a sink as ``historian.event.EventSink`` describes it."""
         data = {"kind": event.kind, "text": event.text, "data": event.data}
-        key = f"event/{uuid.uuid4().hex}"
-        self.append([Entry(key, event.time_ns, EntryKind.EVENT, by=event.source, data=data)])
+        key, kind, about = f"event/{uuid.uuid4().hex}", EntryKind.EVENT, ("", "")
+        if event.kind in _OF_MACHINES:
+            kind, about = EntryKind.MACHINE, (event.source, str(event.data.get("condition", "")))
+        self.append([Entry(key, event.time_ns, kind, *about, by=event.source, data=data)])
 
     def record_act(self, act: Act) -> int:
         """Keep what a person did, with an entry that says so; ``run`` will take it.
@@ -250,6 +255,23 @@ class Journal:
         now = [_alarm(_entry(r)) for r in rows]
         shown = [a for a in now if normal or a.state is not State.NORMAL]
         return sorted(shown, key=lambda a: (-a.priority, a.since_ns, a.rule, a.subject))
+
+    def machine_alarms(self, *, over: bool = False) -> list[Entry]:
+        """The machines' last word on each of their own alarms that stands, in the order of the words.
+
+        ``data["data"]`` of each is what ``collector.machine_alarms.MachineAlarm`` holds, as JSON types.
+
+        Args:
+            over: give those that do not stand any more as well.
+        """
+        rows = self._rows(
+            f"SELECT {_ENTRY} FROM entries WHERE id IN "
+            "(SELECT max(id) FROM entries WHERE kind = ? AND subject != '' GROUP BY rule, subject) "
+            "ORDER BY id",
+            EntryKind.MACHINE,
+        )
+        last = [_entry(r) for r in rows]
+        return last if over else [e for e in last if e.data["data"].get("retain")]
 
     def close(self) -> None:
         """Let go of the file."""

@@ -47,6 +47,21 @@ def test_a_unit_has_few_rights(unit: Path) -> None:
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda u: u.name)
+def test_systemd_finds_little_that_an_intruder_could_use(unit: Path) -> None:
+    program = shutil.which("systemd-analyze")
+    if program is None:
+        return  # as below
+    command = [program, "security", "--offline=true", "--threshold=20", str(unit)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout.splitlines()[-1]
+
+
+def test_a_changed_file_is_read_without_a_restart() -> None:
+    run = next(u for u in UNITS if "run@" in u.name)
+    assert read(run)["Service"]["ExecReload"] == "/bin/kill -HUP $MAINPID"
+
+
+@pytest.mark.parametrize("unit", UNITS, ids=lambda u: u.name)
 def test_systemd_reads_the_unit(unit: Path) -> None:
     program = shutil.which("systemd-analyze")
     if program is None:

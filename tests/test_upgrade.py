@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from meltledger.config import load
+from meltledger.parts import opened
 from meltledger.verbs.replay import judge_again
-from meltledger.wiring import opened
 from rules.entry import EntryKind
 from rules.replay import difference
 

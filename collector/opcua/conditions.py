@@ -1,8 +1,8 @@
 """Hears the machine's own alarms (Alarms and Conditions) and hands each change on. It never acts on one.
 
-Every event of the Server object is asked for and sorted here. A where clause that names the wanted types would
-be shorter on the wire, but some servers refuse one, and some compare types without their subtypes, which
-would leave alarms out without a word.
+Every event of the Server object is asked for and sorted here. A where clause that names the wanted types
+would be shorter on the wire, but some servers refuse one, and some compare types without their subtypes,
+which would leave alarms out without a word.
 Source: OPC 10000-9, 5.5.7 (ConditionRefresh), 5.11 (refresh events); OPC 10000-4, 7.22.3 (EventFilter).
 """
 
@@ -127,8 +127,8 @@ class Conditions:
         if self._book.standing and "refresh" not in self._said:
             self._said.add("refresh")
             text = (
-                f"Source {self._source} cannot tell which of its own alarms stand now ({why}); those that went "
-                "while it was not heard stay as they were. Remedy: look at the machine's panel."
+                f"Source {self._source} cannot tell which of its own alarms stand now ({why}); those that "
+                "went while it was not heard stay as they were. Remedy: look at the machine's panel."
             )
             self._tell(Event(self._clock.now_ns(), self._source, "machine-alarms-unsure", text))
 

@@ -143,8 +143,8 @@ def _node_text(node: Any, namespaces: Sequence[str]) -> str:
     """A node with its namespace's URI, which stays when a restart gives the namespaces other numbers."""
     if not isinstance(node, ua.NodeId):
         return ""
-    bare = str(ua.NodeId(node.Identifier, 0, node.NodeIdType).to_string())
     index = int(node.NamespaceIndex)
+    bare = str(node.to_string()).removeprefix(f"ns={index};")
     if index == 0:
         return bare
     return f"nsu={namespaces[index]};{bare}" if index < len(namespaces) else f"ns={index};{bare}"

@@ -188,6 +188,21 @@ class Link:
         )
         return list(await self._ask(self._client.uaclient.session.create_monitored_items(parameters)))
 
+    async def condition_refresh(self, subscription: int) -> ua.StatusCode:
+        """Ask the server to tell once more what stands of its alarms; the only method that is ever called.
+
+        Raises:
+            SourceAway: the connection broke, or the server calls no methods at all.
+        """
+        request = ua.CallMethodRequest(
+            ObjectId=ua.NodeId(ua.Int32(ObjectIds.ConditionType)),
+            MethodId=ua.NodeId(ua.Int32(ObjectIds.ConditionType_ConditionRefresh)),
+            InputArguments=[ua.Variant(subscription, ua.VariantType.UInt32)],
+        )
+        (result,) = await self._ask(self._client.uaclient.session.call([request]))
+        status: ua.StatusCode = result.StatusCode
+        return status
+
     async def _ask(self, request: Any) -> Any:
         """A request's answer; every error of the library or the network becomes ours."""
         try:

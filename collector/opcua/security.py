@@ -1,13 +1,38 @@
-"""What the line's file may say about security, and what of it this release can do."""
+"""Security policies and modes: which are known, which a server offers, and what its refusals mean."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any, Final
 
-from collector.errors import UnsupportedSecurity
+from asyncua import ua
+from asyncua.crypto import security_policies as library
 
-_POLICIES = ("None", "Basic256Sha256", "Aes128_Sha256_RsaOaep", "Aes256_Sha256_RsaPss")
-_MODES = ("None", "Sign", "SignAndEncrypt")
+from collector.errors import SourceRefused, UnsupportedSecurity
+from collector.opcua.certificate import plain
+
+_POLICIES: Final[Mapping[str, type[library.SecurityPolicy]]] = {
+    "None": library.SecurityPolicyNone,
+    "Basic256Sha256": library.SecurityPolicyBasic256Sha256,
+    "Aes128_Sha256_RsaOaep": library.SecurityPolicyAes128Sha256RsaOaep,
+    "Aes256_Sha256_RsaPss": library.SecurityPolicyAes256Sha256RsaPss,
+}
+_MODES: Final[Mapping[str, ua.MessageSecurityMode]] = {
+    "None": ua.MessageSecurityMode.None_,
+    "Sign": ua.MessageSecurityMode.Sign,
+    "SignAndEncrypt": ua.MessageSecurityMode.SignAndEncrypt,
+}
+KEEPS_SECRETS: Final = frozenset(policy.URI for name, policy in _POLICIES.items() if name != "None")
+"""Policies by which a password may be encrypted."""
+
+_LOGIN: Final = (
+    "BadUserAccessDenied",
+    "BadIdentityTokenRejected",
+    "BadIdentityTokenInvalid",
+    "BadUserSignatureInvalid",
+)
+_POLICY: Final = ("BadSecurityPolicyRejected", "BadSecurityModeRejected", "BadSecurityModeInsufficient")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +44,26 @@ class Security:
         mode: message security mode.
     """
 
-    policy: str
-    mode: str
+    policy: str = "None"
+    mode: str = "None"
+
+    def __str__(self) -> str:
+        return "None" if self.policy == "None" else f"{self.policy}/{self.mode}"
+
+    @property
+    def is_secured(self) -> bool:
+        """Whether messages are at least signed."""
+        return self.policy != "None"
+
+    @property
+    def library_policy(self) -> type[library.SecurityPolicy]:
+        """The library's policy."""
+        return _POLICIES[self.policy]
+
+    @property
+    def library_mode(self) -> ua.MessageSecurityMode:
+        """The library's mode."""
+        return _MODES[self.mode]
 
 
 def parse_security(text: str) -> Security:
@@ -35,26 +78,75 @@ def parse_security(text: str) -> Security:
     """
     policy, _, mode = text.strip().partition("/")
     if policy == "None" and mode in ("", "None"):
-        return Security("None", "None")
+        return Security()
     if policy not in _POLICIES or mode not in _MODES or "None" in (policy, mode):
         raise UnsupportedSecurity(
             f'security = "{text[:60]}" cannot be read: write "None", or a policy '
-            f"({', '.join(_POLICIES[1:])}) "
+            f"({', '.join(list(_POLICIES)[1:])}) "
             'and a mode (Sign, SignAndEncrypt) as "Basic256Sha256/SignAndEncrypt"'
         )
     return Security(policy, mode)
 
 
-def check_security(text: str) -> Security:
-    """The setting, when this release can do it.
+def pick_endpoint(
+    offered: Iterable[ua.EndpointDescription], security: Security, where: str
+) -> ua.EndpointDescription:
+    """What a server offers under a policy and mode.
 
     Raises:
-        UnsupportedSecurity: it cannot be read, or asks for a secured endpoint.
+        SourceRefused: it does not; telling what it offers.
     """
-    security = parse_security(text)
-    if security.policy != "None":
-        raise UnsupportedSecurity(
-            f'security = "{text}": this release reads unsecured endpoints only. Write security = "None" '
-            "and keep the connection on a network of its own"
+    offered = list(offered)
+    for endpoint in offered:
+        if (
+            str(endpoint.EndpointUrl).startswith(ua.OPC_TCP_SCHEME)
+            and endpoint.SecurityMode == security.library_mode
+            and endpoint.SecurityPolicyUri == security.library_policy.URI
+        ):
+            return endpoint
+    raise SourceRefused(
+        f'{where} does not offer security = "{security}"; it offers {offers(offered)}. Remedy: write one of '
+        "these into the line's file, or switch the policy on at the server"
+    )
+
+
+def offers(endpoints: Iterable[ua.EndpointDescription]) -> str:
+    """What a server offers, as it is written in a line's file; what we do not know is marked."""
+    told: dict[str, None] = {}
+    for endpoint in endpoints:
+        uri = str(endpoint.SecurityPolicyUri or "")
+        policy = next((name for name, known in _POLICIES.items() if known.URI == uri), "")
+        mode = next((name for name, known in _MODES.items() if known == endpoint.SecurityMode), "?")
+        if policy == "None":
+            told["None"] = None
+        elif policy:
+            told[f"{policy}/{mode}"] = None
+        else:
+            told[f"{plain(uri.rpartition('#')[2], 40) or 'something'}/{mode} (not known here)"] = None
+    return ", ".join(told) or "nothing"
+
+
+def refusal(error: Any, where: str, identity: str, own: str) -> SourceRefused | None:
+    """What a status that ended the handshake means; None when it is no refusal but a passing trouble.
+
+    Args:
+        error: the library's error with a status code.
+        where: the endpoint.
+        identity: who logged in, for a person.
+        own: our own certificate, for a person; empty when none was shown.
+    """
+    status = str(ua.StatusCode(error.code).name)
+    if status in _LOGIN:
+        return SourceRefused(
+            f"{where} lets nobody in {identity} ({status}). Remedy: correct user and password, or give that "
+            "user the right to read at the server; the next try comes in a minute, so that the user is not "
+            "locked out"
         )
-    return security
+    if status in _POLICY:
+        return SourceRefused(f"{where} does not accept this security ({status}). Remedy: set security")
+    if status.startswith("BadCertificate") or status == "BadSecurityChecksFailed":
+        return SourceRefused(
+            f"{where} does not accept our own certificate ({status}). Remedy: accept {own or 'it'} at the "
+            "server"
+        )
+    return None

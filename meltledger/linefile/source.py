@@ -7,10 +7,12 @@ from typing import Literal
 
 from pydantic import Field
 
+from collector import TagMapping
+from meltledger.linefile.sensors import ChannelKeys
 from meltledger.linefile.words import Name, Place, Section, UcumCode
 
 
-class TagSection(Section):
+class TagSection(ChannelKeys):
     """Where one tag comes from; each kind of source adds how it calls it."""
 
     unit: UcumCode | None = Field(
@@ -22,6 +24,17 @@ class TagSection(Section):
     def address(self) -> str:
         """What the source calls the tag."""
         raise NotImplementedError
+
+    def mapping(self, path: str, unit: str) -> TagMapping:
+        """As the collector takes it.
+
+        Args:
+            path: the tag's.
+            unit: UCUM code of the tag.
+        """
+        delivered = self.unit or self.signal_unit or unit
+        wiring = self.wiring()
+        return TagMapping(path, self.address, delivered, self.deadband, wiring, self.unit is None)
 
     def faults(self) -> Iterator[str]:
         """What is well formed but cannot be meant."""

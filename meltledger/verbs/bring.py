@@ -19,8 +19,8 @@ from historian.store import Store
 from historian.upkeep import Upkeep
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
+from meltledger.parts import only_writer
 from meltledger.stores import is_embedded, left_waiting, open_store, store_or_none_yet
-from meltledger.wiring import only_writer
 
 
 @click.command("import", help="Bring a CSV file of a panel or a logger into the store of a line.")

@@ -14,9 +14,9 @@ from historian.care import Finding, Progress, judge, look, repair
 from historian.errors import WrongInput
 from meltledger.cli import FOUND
 from meltledger.config import load
+from meltledger.parts import is_written, only_writer
 from meltledger.stores import check_embedded
 from meltledger.verbs.backup import bar
-from meltledger.wiring import is_written, only_writer
 
 
 @click.command("doctor", help="Verify a store's folder; with --repair, mend it from what is there.")

@@ -93,6 +93,23 @@ def test_every_unit_of_the_table_is_read_as_code_and_as_displayed() -> None:
 
 
 @pytest.mark.parametrize(
+    ("number", "unit"),
+    [
+        (4274487, "hPa"), (20563, "[psi]"), (14384, "[psi]"), (4933459, "kg/s"), (4600377, "g/s"),
+        (4534584, "t/h"), (13397, "[lb_av]/h"), (13399, "[ston_av]/h"), (5394509, "/min"), (5059638, "/min"),
+        (4405556, "/min"), (4731184, "/h"), (4869973, "J"), (4934223, "kJ"), (13122, "MJ"), (4804168, "[in_i]"),
+        (4997714, "[lb_av]"), (5461070, "[ston_av]"), (5002318, "[lton_av]"), (5525061, "t"), (5002322, "L"),
+        (5067857, "m3"), (4536626, "L/h"), (12888, "m/min"), (5067859, "m/s"), (4403510, "mm/s"), (17476, "deg"),
+        (4410708, "cm"), (5066059, "mm2"), (5067851, "m2"), (5063250, "mbar"), (5259596, "Pa"), (4403766, "ms"),
+        (4473177, "d"), (5723220, "W"),
+    ],
+)  # fmt: skip
+def test_unit_numbers_against_the_published_list(number: int, unit: str) -> None:
+    """Source: UNECE_to_OPCUA.csv of the OPC Foundation's UA-Nodeset repository (its UnitId and DisplayName)."""
+    assert UNECE[number] == unit
+
+
+@pytest.mark.parametrize(
     ("source", "target", "expression", "to"),
     [
         ("[psi]", "bar", "psi", "bar"),

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import structlog
 
-from collector import Inbox, SourceMapping, WallClock, Writer, collect, newest_samples, tags_of
+from collector import Inbox, Roster, SourceMapping, WallClock, Writer, collect, newest_samples, tags_of
 from collector.backoff import Backoff
 from collector.opcua import OpcUaSource
 from historian import EmbeddedStore, Event, Frame, Series
@@ -81,7 +81,9 @@ async def collecting(folder: Path, mapping: SourceMapping) -> AsyncIterator[Coll
     inbox = Inbox([mapping], known, newest_samples(store, [mapping]))
     writer = Writer(store, inbox, judge, WallClock(), events.append, flush_s=0.1)
     source = OpcUaSource(mapping, known, backoff=Backoff(0.2, 0.5))
-    task = asyncio.create_task(collect([source], inbox, writer))
+    roster = Roster(inbox, WallClock())
+    roster.start(source)
+    task = asyncio.create_task(collect(roster, writer))
     reader = EmbeddedStore.open(folder, mode="read")
     try:
         yield Collecting(reader, source, events, judge)

@@ -11,6 +11,9 @@ import pytest
 
 from collector import (
     Inbox,
+    Roster,
+    Source,
+    SourceCounts,
     SourceMapping,
     SourceState,
     SourceStatus,
@@ -20,7 +23,8 @@ from collector import (
     collect,
     tags_of,
 )
-from historian import EmbeddedStore, EventSink
+from collector.backoff import Backoff
+from historian import EmbeddedStore, Event, EventSink
 from tests.collector.conftest import Judged
 
 MAPPING = SourceMapping("plc", "opc.tcp://x", False, (TagMapping("own.a.pv", "i=1", "1"),))
@@ -31,6 +35,7 @@ class LastWord:
 
     name = "plc"
     status = SourceStatus("plc", SourceState.CONNECTED, 0)
+    counts = SourceCounts()
 
     def __init__(self, tag: int) -> None:
         self.tag = tag
@@ -56,6 +61,13 @@ class Deaf(LastWord):
         await super().run(inbox, sink)
 
 
+def roster_of(inbox: Inbox, *sources: Source) -> Roster:
+    roster = Roster(inbox, WallClock())
+    for source in sources:
+        roster.start(source)
+    return roster
+
+
 async def test_a_source_that_missed_the_word_to_stop_is_told_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -64,7 +76,7 @@ async def test_a_source_that_missed_the_word_to_stop_is_told_again(
     tags = store.register(tags_of([MAPPING]))
     inbox = Inbox([MAPPING], tags)
     writer = Writer(store, inbox, Judged(), WallClock(), lambda _: None, flush_s=10.0)
-    task = asyncio.create_task(collect([Deaf(tags["own.a.pv"].id)], inbox, writer))
+    task = asyncio.create_task(collect(roster_of(inbox, Deaf(tags["own.a.pv"].id)), writer))
     await asyncio.sleep(0.1)
     task.cancel()
     done, _ = await asyncio.wait([task], timeout=5.0)
@@ -77,7 +89,7 @@ async def test_what_a_source_leaves_at_its_end_is_kept(tmp_path: Path) -> None:
     tags = store.register(tags_of([MAPPING]))
     inbox = Inbox([MAPPING], tags)
     writer = Writer(store, inbox, Judged(), WallClock(), lambda _: None, flush_s=10.0)
-    task = asyncio.create_task(collect([LastWord(tags["own.a.pv"].id)], inbox, writer))
+    task = asyncio.create_task(collect(roster_of(inbox, LastWord(tags["own.a.pv"].id)), writer))
     await asyncio.sleep(0.1)
     task.cancel()
     with pytest.raises(asyncio.CancelledError):
@@ -87,11 +99,43 @@ async def test_what_a_source_leaves_at_its_end_is_kept(tmp_path: Path) -> None:
     store.close()
 
 
-async def test_a_source_that_breaks_ends_the_run(tmp_path: Path) -> None:
+async def test_a_source_that_breaks_is_told_tried_again_and_touches_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("collector.service.Backoff", lambda *_: Backoff(0.01, 0.01))
+    other = SourceMapping("other", "opc.tcp://y", False, (TagMapping("own.b.pv", "i=1", "1"),))
     store = EmbeddedStore.open(tmp_path)
-    inbox = Inbox([MAPPING], store.register(tags_of([MAPPING])))
-    writer = Writer(store, inbox, Judged(), WallClock(), lambda _: None)
-    with pytest.raises(ExceptionGroup) as broken:
-        await collect([Broken(1)], inbox, writer)
-    assert broken.value.subgroup(ZeroDivisionError) is not None
+    tags = store.register(tags_of([MAPPING, other]))
+    inbox = Inbox([MAPPING, other], tags)
+    events: list[Event] = []
+    writer = Writer(store, inbox, Judged(), WallClock(), events.append, flush_s=0.01)
+    broken, alive = Broken(tags["own.a.pv"].id), LastWord(tags["own.b.pv"].id)
+    alive.name = "other"
+    task = asyncio.create_task(collect(roster_of(inbox, broken, alive), writer))
+    async with asyncio.timeout(20.0):
+        while len(events) < 3:  # noqa: ASYNC110  (a list cannot wake a test)
+            await asyncio.sleep(0.01)
+    task.cancel()
+    await asyncio.wait([task])
+    assert {(e.kind, e.source) for e in events} == {("source-failed", "plc")}
+    assert "ZeroDivisionError" in events[0].text
+    assert store.read(["own.b.pv"], 0, 2**62)["own.b.pv"].value.tolist() == [42.0]
+    store.close()
+
+
+async def test_sources_come_and_go_while_the_writer_goes_on(tmp_path: Path) -> None:
+    store = EmbeddedStore.open(tmp_path)
+    tags = store.register(tags_of([MAPPING]))
+    inbox = Inbox([MAPPING], tags)
+    writer = Writer(store, inbox, Judged(), WallClock(), lambda _: None, flush_s=0.01)
+    roster = roster_of(inbox, LastWord(tags["own.a.pv"].id))
+    task = asyncio.create_task(collect(roster, writer))
+    await asyncio.sleep(0.05)
+    await roster.stop(["plc"])
+    assert roster.sources == []
+    roster.start(LastWord(tags["own.a.pv"].id))
+    await asyncio.sleep(0.05)
+    task.cancel()
+    await asyncio.wait([task])
+    assert store.read(["own.a.pv"], 0, 2**62)["own.a.pv"].value.tolist() == [42.0, 42.0]
     store.close()

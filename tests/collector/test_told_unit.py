@@ -83,6 +83,8 @@ def test_absolute_pressure_never_becomes_gauge(text: str, assumed: bool) -> None
     for number in (-1, unece_number("BAR")):
         with pytest.raises(UnitMismatch, match="never mixed"):
             settled(mapping(PRESSURE, "bar", assumed=assumed), PRESSURE, ToldUnit(number, text))
+    with pytest.raises(UnitMismatch, match="never mixed"):
+        settled(mapping(PRESSURE, "bar", assumed=assumed), PRESSURE, ToldUnit(unece_number("80"), "lb/in²"))
     vacuum = canonical_tag("extruder.vent.1.pressure.pv")
     assert vacuum.reference == "absolute"
     with pytest.raises(UnitMismatch, match="never mixed"):
@@ -92,8 +94,19 @@ def test_absolute_pressure_never_becomes_gauge(text: str, assumed: bool) -> None
 def test_a_channel_takes_its_signals_unit_from_the_source() -> None:
     loop = Channel("4-20 mA", 0, 250, "bar")
     in_a = settled(mapping(PRESSURE, "mA", assumed=True, channel=loop), PRESSURE, ToldUnit(-1, "A"))
-    assert Reading(in_a, PRESSURE).take(0.012, GOOD) == (pytest.approx(125.0), GOOD)
+    assert Reading(in_a, PRESSURE).take(0.012, GOOD)[0] == pytest.approx(125.0)
     with pytest.raises(UnitMismatch, match="delivers mA"):
         settled(mapping(PRESSURE, "mA", assumed=True, channel=loop), PRESSURE, ToldUnit(-1, "bar"))
     counts = mapping(PRESSURE, "1", channel=Channel("4-20 mA", 0, 250, "bar", (0, 27648)))
     assert settled(counts, PRESSURE, ToldUnit(-1, "mA")) is counts
+
+
+def test_one_is_what_a_source_tells_where_nobody_set_a_unit() -> None:
+    torque = canonical_tag("pelletizer.knife.torque.pv")
+    said = mapping(torque, "%")
+    assert settled(said, torque, ToldUnit(unece_number("C62"), "")) is said
+    with pytest.raises(UnitMismatch, match="write the unit"):
+        settled(mapping(torque, "%", assumed=True), torque, ToldUnit(unece_number("C62"), "1"))
+    switch = canonical_tag("extruder.enable.state")
+    assumed = mapping(switch, "1", assumed=True)
+    assert settled(assumed, switch, ToldUnit(unece_number("C62"), "1")) is assumed

@@ -16,7 +16,7 @@ from historian.quality import SENSOR_FAILURE
 from historian.retention import Keep
 from historian.rollups import HOUR_NS
 from historian.upkeep import Upkeep
-from meltledger.wiring import is_written, only_writer
+from meltledger.parts import is_written, only_writer
 from tests.historian.care.lines import PATHS, T0, Folder, expected, flip, scan
 from tests.meltledger.test_cli import exit_code
 

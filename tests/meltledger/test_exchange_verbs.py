@@ -11,7 +11,7 @@ import pytest
 from historian import NS, EmbeddedStore, Tag
 from historian.exchange import read_mapping
 from meltledger.config import load
-from meltledger.wiring import only_writer
+from meltledger.parts import only_writer
 from tests.meltledger.test_cli import exit_code
 from trials.record import TrialRecord
 

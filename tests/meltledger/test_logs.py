@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import json
+import logging
 import sys
 
 import pytest
@@ -22,3 +24,30 @@ def test_lines_go_to_the_present_standard_error(monkeypatch: pytest.MonkeyPatch)
     log.info("after", n=1)
     assert "after" in present.getvalue()
     structlog.reset_defaults()
+
+
+def test_as_json_every_line_is_an_object_also_a_librarys_and_a_fault(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    root = logging.getLogger()
+    before = root.handlers[:]
+    try:
+        set_up(as_json=True)
+        structlog.get_logger().info("line_stopped", line="pilot")
+        logging.getLogger("some.library").warning("the %s is away", "server")
+        try:
+            raise ValueError("broken")
+        except ValueError:
+            structlog.get_logger().exception("source_failed")
+    finally:
+        root.handlers[:] = before
+        structlog.reset_defaults()
+    ours, theirs, fault = (json.loads(line) for line in capfd.readouterr().err.splitlines())
+    assert (ours["event"], ours["line"], ours["level"]) == ("line_stopped", "pilot", "info")
+    assert (theirs["event"], theirs["logger"], theirs["level"]) == (
+        "the server is away",
+        "some.library",
+        "warning",
+    )
+    assert fault["exception"][0]["exc_value"] == "broken"
+    assert all(one["timestamp"].endswith("Z") for one in (ours, theirs, fault))

@@ -281,3 +281,21 @@ def test_a_journal_of_a_later_version_is_told(journal: Journal) -> None:
     journal._db.execute("UPDATE meta SET value = '2' WHERE key = 'schema'")
     with pytest.raises(StoredDataDamaged, match="form 2, this program reads form 1"):
         Journal.open(journal.path)
+
+
+def machine_alarm(condition: str, *, retain: bool, time_ns: int = T0) -> Event:
+    data = {"condition": condition, "retain": retain, "severity": 700}
+    return Event(time_ns, "press", "machine-alarm", "The machine's own alarm High: came.", data)
+
+
+def test_a_machines_own_alarms_stand_beside_ours_and_are_none_of_ours(journal: Journal) -> None:
+    journal.event(machine_alarm("s=High", retain=True))
+    journal.event(machine_alarm("s=Low", retain=True))
+    journal.event(machine_alarm("s=High", retain=False, time_ns=T0 - 1))
+    journal.event(Event(T0, "press", "machine-event", "The machine says: pump restarted.", {"severity": 500}))
+    journal.event(Event(T0, "press", "source-lost", "Source press is lost."))
+    assert [e.kind for e in journal.entries()].count(EntryKind.MACHINE) == 4
+    assert [e.data["kind"] for e in journal.entries(kinds=(EntryKind.EVENT,))] == ["source-lost"]
+    assert [(e.rule, e.subject) for e in journal.machine_alarms()] == [("press", "s=Low")]
+    assert [e.subject for e in journal.machine_alarms(over=True)] == ["s=Low", "s=High"]
+    assert journal.alarms(normal=True) == []

@@ -1,0 +1,293 @@
+"""Fills gaps from what a source remembers: what of it to keep, and where something is still missing.
+
+Pieces come in order of time. After each piece the store tells the truth: the mark that says "nothing is known
+from here on" moves behind the last sample that was filled in, and what it stood on becomes a value that held.
+Only when nothing more can be missing does the last mark go as well.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from collector.gaps import MARK_AFTER_NS, Gap
+from historian.frame import Frame, Series
+from historian.quality import BAD, HELD, NO_DATA
+
+_INFO = 0x0000_FFFF
+"""The info bits of a StatusCode. Source: OPC 10000-4, 7.39.1."""
+
+_SLACK_NS = 2_000_000_000
+_NEVER = -(2**63)
+
+
+@dataclass(frozen=True, slots=True)
+class First:
+    """What the source sent first of a tag when it came back.
+
+    Attributes:
+        time_ns: source time; it may be long ago.
+        value, quality: as they are kept.
+    """
+
+    time_ns: int
+    value: float
+    quality: int
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What the source remembers of a tag in one piece of time.
+
+    Attributes:
+        series: its samples.
+        records: whether it says that it remembers everything of this tag, so that nothing found is an answer.
+    """
+
+    series: Series
+    records: bool
+
+
+def fill(gap: Gap, found: Series) -> tuple[Series, Gap | None]:
+    """What to keep of a piece of a tag's history, and the gap that is left behind it.
+
+    Returns:
+        the samples that lie in the gap, with the marks and held values that go with them; and what is still
+        unknown: None when the history goes right up to the gap's end.
+    """
+    found = _within(found, gap.since_ns, gap.until_ns)
+    if not len(found):
+        return found, gap
+    extra: dict[int, tuple[float, int]] = {}
+    times = found.time_ns
+    first_ns, last_ns = int(times[0]), int(times[-1])
+    if gap.lasting and gap.mark_ns >= first_ns > gap.since_ns + 1:
+        # What is lost is lost before the first of these, and there the mark belongs.
+        extra[(gap.since_ns + first_ns) // 2] = (math.nan, NO_DATA)
+    stays = last_ns < gap.mark_ns or (gap.lasting and gap.mark_ns < first_ns)
+    if not stays and gap.mark_ns not in times:
+        held = _held(gap, found)
+        stays = held is None
+        if held is not None:
+            extra[gap.mark_ns] = held
+    mark_ns = gap.mark_ns
+    if last_ns >= gap.mark_ns:
+        mark_ns = min(last_ns + MARK_AFTER_NS, gap.until_ns - 1)
+        if mark_ns > last_ns:
+            extra[mark_ns] = (math.nan, NO_DATA)
+    left = replace(
+        gap,
+        since_ns=last_ns,
+        value=float(found.value[-1]),
+        quality=int(found.quality[-1]),
+        mark_ns=mark_ns,
+        lasting=False,
+    )
+    return _with(found, extra), left if mark_ns > last_ns else None
+
+
+def close(gap: Gap) -> Series:
+    """What is kept when nothing is missing between the last sample and the gap's end: the value held."""
+    held = None if gap.lasting else _held(gap, Series.empty())
+    return Series.empty() if held is None else Series.of([gap.mark_ns], [held[0]], [held[1]])
+
+
+def _held(gap: Gap, found: Series) -> tuple[float, int] | None:
+    """The value that held at the mark, as what it is: not measured; None when none is known."""
+    place = int(np.searchsorted(found.time_ns, gap.mark_ns)) - 1
+    if place >= 0:
+        value, quality = float(found.value[place]), int(found.quality[place])
+    else:
+        value, quality = gap.value, gap.quality
+    if quality == NO_DATA:
+        return None
+    return (math.nan, quality) if quality & BAD else (value, quality & ~_INFO | HELD)
+
+
+def _within(found: Series, since_ns: int, until_ns: int) -> Series:
+    """The samples between two moments, by time, each time once: the last one told counts."""
+    order = np.argsort(found.time_ns, kind="stable")
+    times = found.time_ns[order]
+    keep = (times > since_ns) & (times < until_ns)
+    keep[:-1] &= times[1:] != times[:-1]
+    which = order[keep]
+    return Series(found.time_ns[which], found.value[which], found.quality[which])
+
+
+def _with(found: Series, extra: Mapping[int, tuple[float, int]]) -> Series:
+    if not extra:
+        return found
+    times = np.concatenate((found.time_ns, np.array(list(extra), dtype=np.int64)))
+    values = np.concatenate((found.value, np.array([v for v, _ in extra.values()])))
+    qualities = np.concatenate((found.quality, np.array([q for _, q in extra.values()], dtype=np.uint32)))
+    order = np.argsort(times, kind="stable")
+    return Series(times[order], values[order], qualities[order])
+
+
+class Filling:
+    """The gaps of one source that ended at the same time, while they are being filled.
+
+    Args:
+        gaps: one a tag.
+        firsts: what the source sent first of each of these tags when it came back.
+        end_ns: up to where its history is asked for: the source's own time when it came back.
+        restarted_ns: when the source itself last started; what it remembers from before ends somewhere before
+            that, nobody knows where.
+
+    Attributes:
+        filled: samples of the history that were kept.
+        proven: gaps of which nothing is missing any more.
+    """
+
+    def __init__(
+        self, gaps: Iterable[Gap], firsts: Mapping[int, First], end_ns: int, restarted_ns: int | None = None
+    ) -> None:
+        self._gaps = {gap.tag: gap for gap in gaps}
+        self._firsts = firsts
+        # From its first value on a source sends itself, unless that value is an old one.
+        self._live_ns = {
+            tag: first.time_ns
+            for tag, first in firsts.items()
+            if tag in self._gaps and first.time_ns > self._gaps[tag].since_ns
+        }
+        self._seen_ns: dict[int, int] = {}
+        self._records = dict.fromkeys(self._gaps, True)
+        self._end_ns, self._restarted_ns = end_ns, restarted_ns
+        self._reached_ns: int | None = None
+        self.filled = self.proven = 0
+
+    @property
+    def tags(self) -> list[int]:
+        """The tags that still have a gap to be filled."""
+        return list(self._gaps)
+
+    def piece(self, longest_ns: int) -> tuple[int, int] | None:
+        """The next piece of time to ask for: start and end; None when all is asked."""
+        if not self._gaps or self._reached_ns == self._end_ns:
+            return None
+        start_ns = self._reached_ns
+        if start_ns is None:
+            start_ns = min(self._end_ns, *(gap.since_ns for gap in self._gaps.values()))
+        end_ns = min(start_ns + longest_ns, self._end_ns)
+        if self._restarted_ns is not None and start_ns < self._restarted_ns < end_ns:
+            end_ns = self._restarted_ns
+        return start_ns, end_ns
+
+    def give_up(self, tags: Iterable[int]) -> None:
+        """Leave the marks of these tags where they are: the source remembers nothing of them."""
+        for tag in tags:
+            self._gaps.pop(tag, None)
+
+    def take(self, end_ns: int, found: Mapping[int, Found]) -> Frame | None:
+        """What to keep of a piece, or None; a tag that was not answered for has lost that piece.
+
+        Args:
+            end_ns: the end of the piece.
+            found: what the source answered, by tag number.
+        """
+        filled = {tag: self._fill(gap, found.get(tag), end_ns) for tag, gap in self._gaps.items()}
+        self._reached_ns = end_ns
+        if end_ns == self._end_ns:
+            filled = {tag: self._end(kept, left) for tag, (kept, left) in filled.items()}
+        self._gaps = {tag: left for tag, (_, left) in filled.items() if left is not None}
+        return _frame([(tag, kept) for tag, (kept, _) in filled.items() if len(kept)])
+
+    def _end(self, kept: Series, left: Gap | None) -> tuple[Series, None]:
+        """The last piece of one tag, when it is known what all tags have in it."""
+        if left is not None:
+            more, left = self._meet_first(left)
+            kept = _joined(kept, more)
+        if left is None or self._is_proven(left):
+            self.proven += 1
+            kept = kept if left is None else _ended(kept, left)
+        return kept, None
+
+    def _fill(self, gap: Gap, found: Found | None, end_ns: int) -> tuple[Series, Gap | None]:
+        """A piece of one tag."""
+        if found is None:
+            self._records[gap.tag] = False
+            return Series.empty(), replace(gap, lasting=True)
+        self._records[gap.tag] &= found.records
+        series = found.series
+        if len(series):
+            seen_ns = int(series.time_ns.max())
+            self._seen_ns[gap.tag] = max(seen_ns, self._seen_ns.get(gap.tag, seen_ns))
+        before_ns = self._live_ns.get(gap.tag, gap.until_ns) + 1
+        if end_ns == self._restarted_ns:
+            before_ns = min(before_ns, end_ns)
+        series = _within(series, gap.since_ns, min(before_ns, gap.until_ns))
+        self.filled += len(series)
+        kept, left = fill(gap, series)
+        return kept, left if left is None else self._broken_off(left, end_ns)
+
+    def _meet_first(self, gap: Gap) -> tuple[Series, Gap | None]:
+        """What the source sent first, where it was kept under the time at which the source confirmed it."""
+        first = self._firsts.get(gap.tag)
+        if first is None or not gap.since_ns < first.time_ns < gap.until_ns:
+            return Series.empty(), gap
+        gap = gap if self._reaches(gap) else replace(gap, lasting=True)
+        kept, left = fill(gap, Series.of([first.time_ns], [first.value], [first.quality]))
+        return kept, left if left is None else self._broken_off(left, self._end_ns)
+
+    def _broken_off(self, gap: Gap, end_ns: int) -> Gap:
+        """The gap, lasting when the source was down behind its last sample."""
+        restarted_ns = self._restarted_ns
+        if restarted_ns is None or gap.since_ns >= restarted_ns:
+            return gap
+        return replace(gap, lasting=True) if end_ns in (restarted_ns, self._end_ns) else gap
+
+    def _reaches(self, gap: Gap) -> bool:
+        """Whether the history goes up to what the source sent first when it came back."""
+        first = self._firsts.get(gap.tag)
+        if first is None or gap.lasting:
+            return False
+        if self._seen_ns.get(gap.tag, _NEVER) >= first.time_ns:
+            return True
+        if gap.since_ns == first.time_ns and gap.tag in self._live_ns:
+            return True
+        if not self._records[gap.tag]:
+            return False
+        if first.time_ns <= gap.since_ns:
+            return True
+        # Some servers remember changes only: then the value must be the same, and the others' history go on.
+        same = first.value == gap.value or (math.isnan(first.value) and math.isnan(gap.value))
+        current = max(self._seen_ns.values(), default=_NEVER) >= first.time_ns - _SLACK_NS
+        return same and first.quality == gap.quality and current
+
+    def _is_proven(self, gap: Gap) -> bool:
+        return not gap.lasting and self._reaches(gap)
+
+
+def _ended(kept: Series, gap: Gap) -> Series:
+    """The samples of the last piece when nothing is missing behind them."""
+    unmarked = kept.time_ns != gap.mark_ns
+    if unmarked.all():
+        return _joined(kept, close(gap))
+    return Series(kept.time_ns[unmarked], kept.value[unmarked], kept.quality[unmarked])
+
+
+def _joined(one: Series, other: Series) -> Series:
+    """One after the other; at the same time the other counts."""
+    if not len(one) or not len(other):
+        return one if len(one) else other
+    mine = ~np.isin(one.time_ns, other.time_ns)
+    return Series(
+        np.concatenate((one.time_ns[mine], other.time_ns)),
+        np.concatenate((one.value[mine], other.value)),
+        np.concatenate((one.quality[mine], other.quality)),
+    )
+
+
+def _frame(lot: list[tuple[int, Series]]) -> Frame | None:
+    if not lot:
+        return None
+    return Frame.of(
+        np.concatenate([np.full(len(s), tag, dtype=np.int32) for tag, s in lot]),
+        np.concatenate([s.time_ns for _, s in lot]),
+        np.concatenate([s.value for _, s in lot]),
+        np.concatenate([s.quality for _, s in lot]),
+        arrival_ns=0,
+    )
