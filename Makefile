@@ -7,7 +7,7 @@ PORT ?= 8050
 export PORT
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test test-long lint bench tables pictures lock clean
+.PHONY: help setup demo test peers test-long lint bench tables pictures lock clean
 
 help: ## what there is to make
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -23,6 +23,9 @@ demo: setup ## a simulated line with the dashboard on http://127.0.0.1:$PORT (80
 
 test: setup ## the tests, all but the long ones
 	$(PY) -m pytest
+
+peers: ## machines that we did not write, for the tests that talk with them (needs npm)
+	npm ci --prefix tests/journeys/peers --ignore-scripts --no-audit --no-fund
 
 test-long: setup ## soaks and long runs only
 	$(PY) -m pytest -m long --timeout 7200

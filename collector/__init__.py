@@ -2,16 +2,19 @@
 
 from collector.clock import Clock, WallClock
 from collector.errors import SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
+from collector.health import Health, health_tags
 from collector.inbox import Inbox
 from collector.mapping import SourceMapping, TagMapping, tags_of
 from collector.resume import newest_epochs, newest_samples
 from collector.service import Roster, collect
 from collector.source import Source, SourceCounts, SourceState, SourceStatus
+from collector.watch import Watch
 from collector.writer import HEARTBEAT, Judge, Writer
 
 __all__ = [
     "HEARTBEAT",
     "Clock",
+    "Health",
     "Inbox",
     "Judge",
     "Roster",
@@ -25,9 +28,11 @@ __all__ = [
     "TagMapping",
     "UnsupportedSecurity",
     "WallClock",
+    "Watch",
     "Writer",
     "WrongNode",
     "collect",
+    "health_tags",
     "newest_epochs",
     "newest_samples",
     "tags_of",

@@ -19,9 +19,14 @@ class ClockWatch:
 
     A slow network only makes samples late. So a step forward is one beyond the least delay of the last
     minute.
+
+    Attributes:
+        batches: how many were seen.
+        lag_ns: arrival less newest source time of the last one.
     """
 
     def __init__(self) -> None:
+        self.batches = self.lag_ns = 0
         self._offsets_ns: deque[int] = deque(maxlen=_REMEMBERED)
         self._ahead = 0
         self._ahead_ns = 0
@@ -35,6 +40,7 @@ class ClockWatch:
             arrival_ns: of the batch.
         """
         offset_ns = newest_ns - arrival_ns
+        self.batches, self.lag_ns = self.batches + 1, -offset_ns
         step_ns = 0
         if self._ahead >= _SURE and self._ran_true:
             step_ns = -self._ahead_ns
@@ -51,6 +57,7 @@ class ClockWatch:
 
         One such batch may be a wild time stamp; with the second it is the clock.
         """
+        self.batches, self.lag_ns = self.batches + 1, -ahead_ns
         self._ahead += 1
         self._ahead_ns = ahead_ns
         return ahead_ns if self._ahead == _SURE and self._ran_true else 0

@@ -4,7 +4,32 @@ from __future__ import annotations
 
 import math
 
+from collector.mapping import TagMapping
+from historian.catalogue import meaning_of
 from historian.frame import NS
+
+
+def width_of(mapping: TagMapping, range_width: float | None = None) -> float | None:
+    """Smallest change of a tag that is kept, in its unit; 0 keeps every sample, None when it cannot be told.
+
+    Args:
+        mapping: says the change itself, or its share of the tag's range.
+        range_width: how wide the range is by what the source says, in the tag's unit; that of the catalogue
+            counts where it says nothing.
+
+    Example:
+        >>> pressure = TagMapping("filter.inlet.pressure.pv", "P1", "bar", deadband_percent=2.0)
+        >>> width_of(pressure), width_of(pressure, 300.0)
+        (10.2, 6.0)
+    """
+    if mapping.deadband_percent == 0.0:
+        return mapping.deadband
+    if range_width is None:
+        meaning = meaning_of(mapping.path)
+        if meaning is None or not math.isfinite(meaning.high - meaning.low):
+            return None
+        range_width = meaning.high - meaning.low
+    return mapping.deadband_percent * range_width / 100.0
 
 
 class Deadband:

@@ -3,8 +3,9 @@
 MeltledgerError
 ├── WrongInput
 │   ├── WrongNode             a node is written in a way that cannot be read, or names an unknown namespace
-│   ├── UnsupportedSecurity   a security setting that this release does not have
-│   └── SourceRefused         the endpoint is not what the line's file says it is
+│   ├── UnsupportedSecurity   a security setting that cannot be read
+│   └── SourceRefused         the endpoint is not what the line's file says it is, or does not let us in
+│       └── CertificateRefused    a certificate is not accepted, ours or the server's
 └── OutsideWorldAway
     └── SourceAway            the endpoint does not answer, or the connection broke
 """
@@ -19,11 +20,23 @@ class WrongNode(WrongInput):
 
 
 class UnsupportedSecurity(WrongInput):
-    """A security setting that this release does not have."""
+    """A security setting that cannot be read."""
 
 
 class SourceRefused(WrongInput):
-    """The endpoint is not what the line's file says it is; nothing is collected from it."""
+    """The endpoint is not what the line's file says it is, or does not let us in; nothing is collected."""
+
+
+class CertificateRefused(SourceRefused):
+    """A certificate is not accepted, ours or the server's.
+
+    Attributes:
+        stamp: of the folder of certificates before it was looked at; it changes when somebody changes that.
+    """
+
+    def __init__(self, text: str, stamp: tuple[int, ...]) -> None:
+        super().__init__(text)
+        self.stamp = stamp
 
 
 class SourceAway(OutsideWorldAway):

@@ -176,6 +176,14 @@ class Inbox:
         """Newest source time of the first samples that came from a source; None before they were cut."""
         return self._first_ns.get(source)
 
+    def lag(self, source: str) -> tuple[int, int]:
+        """How many batches of live samples were cut of a source, and how late the last one was, nanoseconds.
+
+        Where the source counts time of its own there are none.
+        """
+        stream = self._streams.get(source)
+        return (0, 0) if stream is None else stream.lag
+
     def ended_gaps(self, source: str) -> list[Gap]:
         """A source's gaps that have ended since the last call, in what was cut; hands them over."""
         return self._streams[source].ended_gaps()

@@ -32,6 +32,7 @@ class TagMapping:
         deadband: smallest change that is kept, in the tag's canonical unit; 0 keeps every sample.
         channel: how the sensor is wired, when the source delivers its signal; else None.
         unit_assumed: nobody said the unit, the tag's own is taken for it; what the source says counts more.
+        deadband_percent: the same as ``deadband`` as a share of the tag's range; 0 when that is not asked.
     """
 
     path: str
@@ -40,6 +41,7 @@ class TagMapping:
     deadband: float = 0.0
     channel: Channel | None = None
     unit_assumed: bool = False
+    deadband_percent: float = 0.0
 
     @property
     def measures(self) -> str:
@@ -57,7 +59,6 @@ class SourceMapping:
         simulated: whether a simulated line stands behind it.
         tags: what it delivers.
         clock: ``wall`` when its time stamps are UTC, ``own`` when it counts time of its own.
-        security: as the line's file says it.
     """
 
     name: str
@@ -65,7 +66,6 @@ class SourceMapping:
     simulated: bool
     tags: tuple[TagMapping, ...]
     clock: Literal["wall", "own"] = "wall"
-    security: str = "None"
 
 
 def tags_of(sources: Iterable[SourceMapping]) -> list[Tag]:

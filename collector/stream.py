@@ -225,6 +225,11 @@ class Stream:
                 self._keep(tag, self._gaps.heal(tag), value, HELD)
         self._before_gap.clear()
 
+    @property
+    def lag(self) -> tuple[int, int]:
+        """How many batches of live samples came, and arrival less newest source time of the last one."""
+        return self._watch.batches, self._watch.lag_ns
+
     def ended_gaps(self) -> list[Gap]:
         """The gaps that have ended since the last call; hands them over."""
         ended = list(self._ended_gaps)

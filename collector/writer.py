@@ -15,6 +15,7 @@ from collector.backlog import Backlog
 from collector.clock import Clock
 from collector.inbox import LIMIT, Inbox
 from collector.trouble import Trouble
+from collector.watch import Watch
 from historian.errors import MeltledgerError
 from historian.event import Event, EventSink
 from historian.frame import NS, Frame
@@ -68,6 +69,7 @@ class Writer:
         sink: where events go; called on the writer's thread.
         flush_s: time between cuts.
         limit: samples kept in memory while the store does not take them.
+        watch: looks at every cut, for the health of the line.
     """
 
     def __init__(
@@ -80,7 +82,9 @@ class Writer:
         flush_s: float = 0.5,
         *,
         limit: int = LIMIT,
+        watch: Watch | None = None,
     ) -> None:
+        self._watch = watch
         self._store, self._inbox, self._judge = store, inbox, judge
         self._clock, self._sink, self._flush_s = clock, sink, flush_s
         self._limit = limit
@@ -94,7 +98,7 @@ class Writer:
         self._telling = Trouble("Events cannot be written", "sink-trouble", "sink-back")
         self._heartbeat = store.register([HEARTBEAT])[HEARTBEAT.path].id
         self._last_beat = store.latest([HEARTBEAT.path]).get(HEARTBEAT.path)
-        self._beat_ns = 0
+        self._beat_ns = self._stored_ns = 0
         self._cut_once = asyncio.Event()
         self._hurried = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -162,6 +166,8 @@ class Writer:
         arrival_ns = self._inbox.arrival_ns
         if stopping or arrival_ns - self._beat_ns >= NS:
             frames.extend(self._beats(arrival_ns, 0.0 if stopping else 1.0))
+        if self._watch is not None and not stopping:
+            frames.extend(self._watch.cut(arrival_ns, self.waiting, self._stored_ns))
         self._untold.extend(self._inbox.events())
         if (over := len(self._untold) - _EVENTS) > 0:
             _log.error("events_dropped", n=over)
@@ -203,6 +209,7 @@ class Writer:
             _log.error("stopped_with_loss", samples=self._backlog.samples, events=len(self._untold))
 
     def _store_all(self, now_ns: int) -> None:
+        cut_ns = self._backlog.cut_ns
         while frames := self._backlog.take():
             try:
                 last = self._store.append(*frames)
@@ -220,6 +227,7 @@ class Writer:
             if dropped:
                 self._say(dropped.event(now_ns, f"more than {self._limit} waited for the disk"))
             self._say(self._storing.over(now_ns, "What had waited is stored."))
+        self._stored_ns = cut_ns
         # Of a cut that held nothing new there is no frame, but what it held is on disk all the same.
         self._receipt()
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
 from historian.clock_record import ClockFix
 from historian.frame import Series
+from historian.piecewise import Span
 from historian.quality import UNCERTAIN
 from historian.store import Sample
 
@@ -29,6 +30,32 @@ def pieces(fixes: Sequence[ClockFix], start_ns: int, end_ns: int) -> list[Piece]
     if at < end_ns:
         pieces.append((at, end_ns, 0))
     return pieces
+
+
+def inhabited(
+    groups: Iterable[Sequence[ClockFix]], span: Span, start_ns: int, end_ns: int
+) -> list[tuple[int, int]]:
+    """Where in [start, end) samples can come out at all, in order: a shift of a year leaves a year empty.
+
+    Args:
+        groups: the fixes of each source that is asked for; none for a source without.
+        span: first and last stored time; None when nothing is stored.
+    """
+    if span is None:
+        return []
+    windows = sorted(
+        (max(low, span[0]) + shift_ns, min(high, span[1] + 1) + shift_ns)
+        for fixes in groups
+        for low, high, shift_ns in pieces(fixes, start_ns, end_ns)
+        if max(low, span[0]) < min(high, span[1] + 1)
+    )
+    apart: list[tuple[int, int]] = []
+    for low, high in windows:
+        if apart and low <= apart[-1][1]:
+            apart[-1] = (apart[-1][0], max(high, apart[-1][1]))
+        else:
+            apart.append((low, high))
+    return apart
 
 
 def surely_newest(fixes: Sequence[ClockFix], stored: Sample) -> Sample | None:

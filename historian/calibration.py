@@ -69,6 +69,11 @@ class Check:
         return self.as_left or self.found
 
     @property
+    def is_whole(self) -> bool:
+        """Whether it says more than one point: a look at the zero alone is no check of the range."""
+        return max(len(self.as_found), len(self.as_left)) > 1
+
+    @property
     def time_ns(self) -> int:
         """Start of the day, UTC."""
         return day_ns(self.day)
@@ -133,6 +138,10 @@ class Register:
         ]
         return max(fitted, key=lambda s: s.fitted or date.min, default=None)
 
+    def fitted(self, time_ns: int) -> list[Sensor]:
+        """The sensors that measured at a time, in the order of the file."""
+        return [s for s in self.sensors if self.sensor_at(s.tag, time_ns) is s]
+
     def checks_of(self, sensor: Sensor) -> list[Check]:
         """Its checks, oldest first."""
         return [c for c in self.checks if c.serial == sensor.serial]
@@ -156,8 +165,11 @@ class Register:
     def standing(
         self, sensor: Sensor, now_ns: int, ahead_ns: int = 30 * DAY_NS
     ) -> tuple[Standing, int | None]:
-        """How a sensor stands, and when its next check is due, UTC nanoseconds; None when it was never checked."""
-        checks = self.checks_of(sensor)
+        """How a sensor stands, and when its next check is due, UTC nanoseconds (None: never checked).
+
+        A look at the zero alone is no check.
+        """
+        checks = [c for c in self.checks_of(sensor) if c.is_whole]
         if not checks:
             return Standing.NEVER, None
         due_ns = checks[-1].time_ns + sensor.interval_ns
@@ -173,7 +185,8 @@ def uncertainty(sensor: Sensor, checks: Sequence[Check], value: float, time_ns: 
 
     - accuracy: never checked until then, the maker's limits;
     - error: what the check found and nobody corrects, as it is (its square is added to the variance:
-      R. E. Phillips et al., J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577);
+      S. D. Phillips et al., J. Res. Natl. Inst. Stand. Technol. 102 (1997) 577);
+    - zero: what a look at the zero has found since;
     - reference: of what it was checked against;
     - drift: after the last check it may have gone on as fast as between earlier ones, or, where there were
       none, within the maker's limits in one interval; between two checks, half of what changed;
@@ -187,31 +200,42 @@ def uncertainty(sensor: Sensor, checks: Sequence[Check], value: float, time_ns: 
     """
     limit = sensor.tolerance.limit(value)
     parts = {"resolution": resolution(sensor.resolution)} if sensor.resolution else {}
-    before = [c for c in checks if c.time_ns <= time_ns and c.left]
-    after = [c for c in checks if c.time_ns > time_ns and c.found]
-    if not before:
+    whole = [c for c in checks if c.is_whole]
+    last = next((c for c in reversed(whole) if c.time_ns <= time_ns), None)
+    following = next((c for c in whole if c.time_ns > time_ns and c.found), None)
+    since_ns = last.time_ns if last is not None else -DAY_NS
+    looks = [c.left[0] for c in checks if not c.is_whole and c.left and since_ns < c.time_ns <= time_ns]
+    if looks:
+        known = error_at(last.left, looks[-1].reading) if last is not None else 0.0
+        parts["zero"] = abs(looks[-1].reading - looks[-1].reference - known)
+    if last is None:
         parts["accuracy"] = rectangular(limit)
-        if after:
-            parts["error"] = abs(error_at(after[0].found, value))
-        return Uncertainty(parts, f"sensor {sensor.serial} was not checked before; {sensor.tolerance.name}")
-    last = before[-1]
-    left = error_at(last.left, value)
-    if after:
-        change = error_at(after[0].found, value) - left
-        passed = (time_ns - last.time_ns) / (after[0].time_ns - last.time_ns)
-        parts["error"], parts["drift"] = abs(left + passed * change), rectangular(change / 2.0)
-    else:
-        intervals = (time_ns - last.time_ns) / sensor.interval_ns
-        parts["error"] = abs(left)
-        parts["drift"] = rectangular(_drift_an_interval(sensor, checks, value, limit) * intervals)
-    reference = last.reference
-    parts["reference"] = rectangular(_REFERENCE_PART * limit) if reference is None else reference
+        if following is not None:
+            parts["error"] = abs(error_at(following.found, value))
+        return Uncertainty(parts, f"sensor {sensor.serial}, not checked before; {sensor.tolerance.name}")
+    parts |= _error_and_drift(sensor, whole, last, following, value, time_ns)
+    told = last.reference
+    parts["reference"] = rectangular(_REFERENCE_PART * limit) if told is None else told
     number = f", certificate {last.certificate}" if last.certificate else ""
-    return Uncertainty(parts, f"sensor {sensor.serial} checked on {last.day.isoformat()}{number}")
+    return Uncertainty(parts, f"sensor {sensor.serial}, checked on {last.day.isoformat()}{number}")
+
+
+def _error_and_drift(
+    sensor: Sensor, whole: Sequence[Check], last: Check, following: Check | None, value: float, time_ns: int
+) -> dict[str, float]:
+    """What is left of the error that is known, and what may have come to it since."""
+    left = error_at(last.left, value)
+    if following is None:
+        intervals = (time_ns - last.time_ns) / sensor.interval_ns
+        drift = _drift_an_interval(sensor, whole, value) * intervals
+        return {"error": abs(left), "drift": rectangular(drift)}
+    change = error_at(following.found, value) - left
+    passed = (time_ns - last.time_ns) / (following.time_ns - last.time_ns)
+    return {"error": abs(left + passed * change), "drift": rectangular(change / 2.0)}
 
 
 def error_at(points: Sequence[Point], reading: float) -> float:
-    """How much too high a reading is, between the rows of a check by a straight line, beyond them as at the last.
+    """How much too high a reading is: by a straight line between the rows, beyond them as at the last one.
 
     Example:
         >>> error_at([Point(0.0, 1.0), Point(100.0, 103.0)], 52.0)
@@ -221,14 +245,14 @@ def error_at(points: Sequence[Point], reading: float) -> float:
     return float(np.interp(reading, [p.reading for p in rows], [p.reading - p.reference for p in rows]))
 
 
-def _drift_an_interval(sensor: Sensor, checks: Sequence[Check], value: float, limit: float) -> float:
+def _drift_an_interval(sensor: Sensor, whole: Sequence[Check], value: float) -> float:
     """The most that the error changed from one check to the next, for one interval."""
     rates = [
         abs(error_at(new.found, value) - error_at(old.left, value)) / (new.time_ns - old.time_ns)
-        for old, new in pairwise(checks)
-        if old.left and new.found and new.time_ns > old.time_ns
+        for old, new in pairwise(whole)
+        if new.found and new.time_ns > old.time_ns
     ]
-    return max(rates) * sensor.interval_ns if rates else limit
+    return max(rates) * sensor.interval_ns if rates else sensor.tolerance.limit(value)
 
 
 def day_ns(day: date) -> int:

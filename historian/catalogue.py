@@ -191,6 +191,39 @@ CATALOGUE: Mapping[str, Meaning] = {
     "room.temp.pv": _analog("Cel", "hall", -40, 70),
 }
 
+# How a source stands, as the recorder sees it.
+SOURCE_STATES = {0: "never answered", 1: "connected", 2: "lost", 3: "refused"}
+
+_OF_A_SOURCE: Mapping[str, Meaning] = {
+    "state": _code("source *", SOURCE_STATES),
+    "connected.time.calc": _analog("s", "source *, connected for", 0, 1e10),
+    "rate.calc": _analog("/s", "source *, samples a second over the last minute", 0, 1e7),
+    "lag.calc": _analog("s", "source *, newest sample: from its time stamp to arrival", -1e10, 1e10),
+    "lag.worst.calc": _analog(
+        "s", "source *, the same for the latest sample of the last minute", -1e10, 1e10
+    ),
+    "clock.offset.calc": _analog("s", "source *, its clock ahead of this computer's", -1e10, 1e10),
+    "clock.uncertainty.calc": _analog("s", "source *, how far off that may be", 0, 1e10),
+    "gaps.total": _step("1", "source *, times it was lost since the start", 0, 1e9),
+    "gaps.time.total": _step("s", "source *, time it was lost since the start", 0, 1e10),
+    "received.total": _step("1", "source *, samples that arrived", 0, 1e15),
+    "overflows.total": _step("1", "source *, times its queue had run over", 0, 1e15),
+    "missed.total": _step("1", "source *, messages lost on the way", 0, 1e15),
+    "rejected.total": _step("1", "source *, values that could not be read", 0, 1e15),
+    "unstamped.total": _step("1", "source *, samples without a source time", 0, 1e15),
+    "reconnects.total": _step("1", "source *, connections after the first", 0, 1e9),
+    "backfilled.total": _step("1", "source *, samples that came later into a gap", 0, 1e15),
+    "waiting.calc": _analog("1", "source *, what waits to be read or acknowledged", 0, 1e9),
+}
+
+OF_THE_RECORDER: Mapping[str, Meaning] = {
+    **{f"edge.source.*.{path}": meaning for path, meaning in _OF_A_SOURCE.items()},
+    "edge.store.backlog.calc": _analog("1", "samples that are not on disk yet", 0, 1e9),
+    "edge.store.commit.age.calc": _analog("s", "since samples were last put on disk", 0, 1e10),
+    "edge.store.disk.free.calc": _analog("%", "free part of the store's disk", 0, 100),
+}
+"""How the recorder and its sources do; ``*`` is the source's name. No machine delivers these."""
+
 
 def meaning_of(path: str) -> Meaning | None:
     """What a canonical path stands for; None for a path of the user's own.
@@ -199,7 +232,15 @@ def meaning_of(path: str) -> Meaning | None:
         >>> meaning_of("filter.plate.3.temp.pv").unit
         'Cel'
     """
+    if path.startswith("edge."):
+        return OF_THE_RECORDER.get(_recorder_pattern(path))
     return CATALOGUE.get(pattern_of(path))
+
+
+def _recorder_pattern(path: str) -> str:
+    """The path with the source's name replaced by ``*``."""
+    parts = path.split(".")
+    return ".".join(["edge", "source", "*", *parts[3:]]) if parts[1] == "source" else path
 
 
 def canonical_tag(path: str, *, source: str = "", simulated: bool = False, unit: str = "1") -> Tag:
@@ -207,7 +248,7 @@ def canonical_tag(path: str, *, source: str = "", simulated: bool = False, unit:
     meaning = meaning_of(path)
     if meaning is None:
         return Tag(path, unit, text=path, source=source, simulated=simulated)
-    place = path.split(".")[2] if "*" in pattern_of(path) else ""
+    place = path.split(".")[2] if "*" in meaning.text else ""
     return Tag(
         path,
         meaning.unit,

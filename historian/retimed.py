@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from historian._retiming import joined_series, last_of, merged, pieces, stretches, surely_newest
+from historian._retiming import inhabited, joined_series, last_of, merged, pieces, stretches, surely_newest
 from historian.aggregates import Aggregate, AggregateConfig, AggregateRow, aggregate_series
 from historian.clock_record import ClockFix
 from historian.envelope import Envelope, envelope_of
@@ -73,8 +73,9 @@ class Retimed:
         if span is None or not fixes:
             return span
         low, high = span
+        sources = {tag.source for tag in self._store.tags().values()}
         for f in fixes:
-            if f.start_ns <= high and f.end_ns > low:
+            if f.source in sources and f.start_ns <= high and f.end_ns > low:
                 low = min(low, max(f.start_ns, span[0]) + f.shift_ns)
                 high = max(high, min(f.end_ns - 1, span[1]) + f.shift_ns)
         return low, high
@@ -98,9 +99,16 @@ class Retimed:
         self, paths: Sequence[str], start_ns: int, end_ns: int, *, samples: int = _AT_ONCE
     ) -> Iterator[dict[str, Series]]:
         """The same piece by piece in order of time, about so many samples at once, whatever the window."""
-        if not self._moved(paths):
+        moved = self._moved(paths)
+        if not moved:
             return self._store.blocks(paths, start_ns, end_ns, samples=samples)
-        return piecewise(self.read, paths, start_ns, end_ns, span=self.span(), samples=samples)
+        groups = [moved.get(p, []) for p in paths]
+        windows = inhabited(groups, self._store.span(), start_ns, end_ns)
+        return (
+            block
+            for low, high in windows
+            for block in piecewise(self.read, paths, low, high, span=(low, high - 1), samples=samples)
+        )
 
     def latest(self, paths: Sequence[str] | None = None) -> dict[str, Sample]:
         """The sample with the newest time of each tag that has any."""
@@ -245,20 +253,21 @@ class Retimed:
             )
             for b in self._whole_intervals(path, start_ns, end_ns, interval_ns)
         ]
-        return found or [self._store.rollup([path], start_ns, end_ns, interval_ns)]
+        if found or len(self._store.read([path], start_ns, end_ns)[path]):
+            return found
+        return [self._store.rollup([path], start_ns, end_ns, interval_ns)]
 
     def _whole_intervals(
         self, path: str, start_ns: int, end_ns: int, interval_ns: int
     ) -> Iterator[dict[str, Series]]:
         """The samples, a number of whole intervals at a time; pieces without any are left out."""
-        span = self.span()
-        if span is None:
-            return
         step_ns = max(interval_ns, 6 * 3600 * 10**9 // interval_ns * interval_ns)
-        at, end_ns = max(start_ns, span[0]), min(end_ns, span[1] + 1)
-        while at < end_ns:
-            upto = min((at // step_ns + 1) * step_ns, end_ns)
-            found = self.read([path], at, upto)
-            if len(found[path]):
-                yield found
-            at = upto
+        fixes, at = self._moved([path])[path], start_ns
+        for low, high in inhabited([fixes], self._store.span(), start_ns, end_ns):
+            at = max(at, low // interval_ns * interval_ns)
+            while at < high:
+                upto = min((at // step_ns + 1) * step_ns, end_ns)
+                found = self.read([path], at, upto)
+                if len(found[path]):
+                    yield found
+                at = upto

@@ -77,8 +77,8 @@ def tolerance_of(text: str, span: float, unit: str) -> Tolerance:
         WrongInput: a class is for temperatures only; or the limit is negative.
 
     Example:
-        >>> tolerance_of("0.5 %", 350.0, "bar").limit(120.0), tolerance_of("0.1 MPa", 350.0, "bar").limit(120.0)
-        (1.75, 1.0)
+        >>> [tolerance_of(text, 350.0, "bar").limit(120.0) for text in ("0.5 %", "0.1 MPa")]
+        [1.75, 1.0]
     """
     if text in CLASSES:
         if ucum(unit) != "Cel":
@@ -89,8 +89,8 @@ def tolerance_of(text: str, span: float, unit: str) -> Tolerance:
         value = float(number)
     except ValueError as error:
         raise UnknownUnit(
-            f"'{text[:40]}' is no accuracy: write a part of the range such as 0.5 %, a limit such as 1.2 bar, "
-            f"or one of {', '.join(CLASSES)}"
+            f"'{text[:40]}' is no accuracy: write a part of the range such as 0.5 %, a limit such as "
+            f"1.2 bar, or one of {', '.join(CLASSES)}"
         ) from error
     if not 0.0 <= value < float("inf"):
         raise WrongInput(f"'{text[:40]}': a limit of error is a number from 0 up")

@@ -55,7 +55,7 @@ def resolution(step: float) -> float:
 
 
 def combined(*standard: float) -> float:
-    """Of a figure that depends on independent inputs: of each the change of the figure with it, times its own.
+    """Of a figure from independent inputs: each its own, times how much the figure changes with it.
 
     Source: JCGM 100:2008, 5.1.2. Inputs that share an error, such as two sensors checked against one
     reference, are not independent.

@@ -24,6 +24,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "run": ("meltledger.verbs.run", "Collect, keep and judge one line."),
     "serve": ("meltledger.verbs.serve", "Show the pages of one or more lines."),
     "check": ("meltledger.verbs.check", "Find faults in a line's file without starting anything."),
+    "trust": ("meltledger.verbs.trust", "See and decide whose certificates a line believes."),
     "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
     "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),
     "import": ("meltledger.verbs.bring", "Bring a CSV file of a panel or a logger into a store."),
@@ -32,6 +33,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "backup": ("meltledger.verbs.backup", "Copy a store into one checked file, also while a line runs."),
     "restore": ("meltledger.verbs.restore", "Put a backup back into an empty folder."),
     "clock": ("meltledger.verbs.clock", "Fix a source's clock offset for a stretch, on the record."),
+    "calibration": ("meltledger.verbs.calibration", "Show which sensors are to be checked; record a check."),
     "trial": ("meltledger.verbs.trial", "Open, close and list trials; add notes."),
 }
 

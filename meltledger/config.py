@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, get_args
-
-from pydantic import BaseModel, ValidationError
+from typing import Any
 
 from collector.mapping import scaling_of
 from historian.catalogue import canonical_tag, meaning_of
 from historian.errors import WrongInput
-from historian.places import line_of
 from historian.retention import Keep
 from historian.tags import Tag
 from historian.units import quantity
-from meltledger.errors import Fault, LineFileWrong
+from meltledger.checked_toml import fault_at, read_checked
+from meltledger.errors import LineFileWrong
 from meltledger.linefile import (
     OF_EMBEDDED,
     OF_INFLUXDB,
@@ -27,7 +24,6 @@ from meltledger.linefile import (
     Place,
     RuleSection,
     Source,
-    SourceSection,
     StoreSection,
     TagSection,
 )
@@ -69,16 +65,8 @@ def load(path: Path) -> LineConfig:
         LineFileWrong: with every fault found.
         WrongInput: the file cannot be read.
     """
-    text = _text(path)
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise LineFileWrong(path, [_syntax_fault(error)]) from error
-    try:
-        file = LineFile.model_validate(raw)
-    except ValidationError as error:
-        raise LineFileWrong(path, [_fault(text, e) for e in _innermost(error)]) from error
-    faults = [Fault(line_of(text, key), _dotted(key), said) for key, said in _meaning_faults(file)]
+    text, file = read_checked(path, LineFile, "docs/line-file.md")
+    faults = [fault_at(text, key, said) for key, said in _meaning_faults(file)]
     if faults:
         raise LineFileWrong(path, faults)
     folder = path.parent / file.store.path
@@ -88,92 +76,6 @@ def load(path: Path) -> LineConfig:
     return LineConfig(
         path, file, folder, journal, folder / "trials.db", _facts(file), tuple(_tags(file)), simulated, keep
     )
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except FileNotFoundError as error:
-        raise WrongInput(
-            f"{path}: there is no such file; see docs/line-file.md for how to write one"
-        ) from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise WrongInput(f"{path}: cannot be read as UTF-8 text ({error})") from error
-
-
-def _syntax_fault(error: tomllib.TOMLDecodeError) -> Fault:
-    words = str(error)
-    place = words.rpartition("(at line ")[2].partition(",")[0]
-    return Fault(int(place) if place.isdigit() else 1, "TOML", f"{words}; mend the syntax there")
-
-
-def _dotted(key: Place) -> str:
-    return ".".join(
-        str(part + 1) if isinstance(part, int) else f'"{part}"' if "." in part else part for part in key
-    )
-
-
-def _fault(text: str, error: Any) -> Fault:
-    """One of pydantic's errors in our words."""
-    place: Place = tuple(p for p in error["loc"] if p != "[key]")
-    # Below a source pydantic names its kind as well, which is no key of the file.
-    key = place[:2] + place[3:] if place[0] == "source" and len(place) > 2 else place
-    said = str(error["msg"]).removeprefix("Value error, ")
-    if error["type"] in ("union_tag_invalid", "union_tag_not_found"):
-        key = (*key, "kind")
-        known = ", ".join(_kinds())
-        said = f"every source says its kind; known are {known}"
-    elif error["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(place[-1]), _keys_at(place[:-1]), n=1, cutoff=0.3)
-        known = ", ".join(_keys_at(place[:-1]))
-        said = (
-            f"this key is not known; the nearest is '{near[0]}'" if near else f"not known; known are {known}"
-        )
-    elif error["type"] == "missing":
-        said = "this key is missing; add it"
-    elif isinstance(error.get("input"), str | int | float) and error["type"] != "value_error":
-        said = f"{said}, not {error['input']!r}"
-    return Fault(line_of(text, key), _dotted(key), said)
-
-
-def _innermost(error: ValidationError) -> list[Any]:
-    """The errors that are not only the consequence of one further inside."""
-    found = error.errors()
-    places = [e["loc"] for e in found]
-    return [
-        e for e in found if not any(len(p) > len(e["loc"]) and p[: len(e["loc"])] == e["loc"] for p in places)
-    ]
-
-
-def _kinds() -> dict[str, type[SourceSection]]:
-    """The kinds of source and their sections."""
-    return {get_args(m.model_fields["kind"].annotation)[0]: m for m in get_args(get_args(Source)[0])}
-
-
-def _keys_at(place: Place) -> list[str]:
-    """The keys that the file may have at a place; below a source the place names its kind as well."""
-    if place[:1] == ("source",) and len(place) > 2:
-        model: Any = _kinds()[str(place[2])]
-        place = place[3:]
-    else:
-        model = LineFile
-    for part in place:
-        if isinstance(part, int) or not (isinstance(model, type) and issubclass(model, BaseModel)):
-            model = model if isinstance(part, int) else _element(model)
-            continue
-        field = model.model_fields.get(part)
-        if field is None:
-            return []
-        model = _element(field.annotation)
-    return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
-
-
-def _element(annotation: Any) -> Any:
-    """The model inside tuple[Model, ...], dict[str, Model] or Model | None."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    inner = [_element(a) for a in get_args(annotation)]
-    return next((m for m in inner if isinstance(m, type) and issubclass(m, BaseModel)), annotation)
 
 
 def _meaning_faults(file: LineFile) -> Iterator[tuple[Place, str]]:

@@ -22,9 +22,14 @@ def set_up(level: int = logging.INFO, *, as_json: bool = False) -> None:
     Args:
         as_json: one JSON object a line, also for what libraries say, instead of text for a person.
     """
-    ending: Sequence[Processor] = (structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty()),)
+    # The usual renderings of a traceback show what the variables held, passwords among it.
+    text = structlog.dev.ConsoleRenderer(
+        colors=sys.stderr.isatty(), exception_formatter=structlog.dev.plain_traceback
+    )
+    ending: Sequence[Processor] = (text,)
     if as_json:
-        ending = (structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer())
+        tracebacks = structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+        ending = (structlog.processors.ExceptionRenderer(tracebacks), structlog.processors.JSONRenderer())
     structlog.configure(
         processors=[*_SHARED, *ending],
         wrapper_class=structlog.make_filtering_bound_logger(level),

@@ -48,8 +48,9 @@ def _opcua(
     section: OpcUaSection, mapping: SourceMapping, config: LineConfig, tags: Mapping[str, Tag], clock: Clock
 ) -> Source:
     from collector.opcua.source import OpcUaSource
+    from meltledger.access import access_of
 
-    return OpcUaSource(mapping, tags, clock=clock)
+    return OpcUaSource(mapping, tags, access=access_of(section, config), clock=clock)
 
 
 def _mqtt_json(

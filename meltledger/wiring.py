@@ -39,6 +39,7 @@ async def run_line(
     *,
     more_sources: MoreSources | None = None,
     again: asyncio.Event | None = None,
+    clock: Clock | None = None,
 ) -> None:
     """Collect, keep and judge one line until ``stop`` is set.
 
@@ -48,6 +49,7 @@ async def run_line(
     Args:
         more_sources: further sources, made from the open parts.
         again: set when the line's file is to be read again.
+        clock: the edge's; this computer's when left out.
 
     Raises:
         WrongInput: another run writes here, or the store holds real data and the line is simulated (or the
@@ -62,7 +64,7 @@ async def run_line(
             newest_samples(parts.store, mappings),
             epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
         )
-        clock = WallClock()
+        clock = clock or WallClock()
         writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event)
         roster = Roster(inbox, clock)
         for source in sources_of(config, parts.tags, clock):

@@ -32,24 +32,28 @@ class Need:
 
     Attributes:
         programs: commands that must all be found.
-        packages: the Debian packages that bring them.
+        remedy: what to run where they are not.
+        folder: a folder that must be there too, from the project's root.
     """
 
     programs: tuple[str, ...]
-    packages: str
+    remedy: str
+    folder: str = ""
 
     def missing(self) -> tuple[str, ...]:
-        """The programs that are not found; daemons may live outside a user's PATH."""
+        """The programs, or the folder, not found; daemons may live outside a user's PATH."""
         path = os.pathsep.join([os.environ.get("PATH", os.defpath), "/usr/sbin", "/usr/local/sbin"])
-        return tuple(p for p in self.programs if shutil.which(p, path=path) is None)
+        lacking = tuple(p for p in self.programs if shutil.which(p, path=path) is None)
+        return lacking if not self.folder or (ROOT / self.folder).is_dir() else (*lacking, self.folder)
 
 
 NEEDS = {
-    "broker": Need(("mosquitto",), "mosquitto"),
-    "browser": Need(("chromium", "chromedriver"), "chromium chromium-driver"),
-    "influx": Need(("influxd",), "influxdb"),
-    "node": Need(("node",), "nodejs"),
-    "compiler": Need(("gcc",), "gcc libc6-dev"),
+    "broker": Need(("mosquitto",), "apt install mosquitto"),
+    "browser": Need(("chromium", "chromedriver"), "apt install chromium chromium-driver"),
+    "influx": Need(("influxd",), "apt install influxdb"),
+    "node": Need(("node",), "apt install nodejs"),
+    "peers": Need(("node",), "make peers", "tests/journeys/peers/node_modules"),
+    "compiler": Need(("gcc",), "apt install gcc libc6-dev"),
 }
 LEFT_OUT = pytest.StashKey[Counter[str]]()
 
@@ -111,7 +115,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
     if left_out:
         parts = [
             f"no {' or '.join(NEEDS[name].missing())}: {_count(n, name)} left out "
-            f"(apt install {NEEDS[name].packages})"
+            f"({NEEDS[name].remedy})"
             for name, n in left_out.items()
         ]
         terminalreporter.write_line("; ".join(parts), yellow=True)

@@ -13,13 +13,17 @@ from asyncua import ua
 from asyncua.client.client import Client
 from asyncua.ua.attribute_ids import AttributeIds
 from asyncua.ua.object_ids import ObjectIds
-from asyncua.ua.uaerrors import UaError
+from asyncua.ua.uaerrors import UaError, UaStatusCodeError
 
+from collector.clock import Clock, WallClock
 from collector.errors import SourceAway
+from collector.opcua.access import OPEN, Access
+from collector.opcua.certificate import Certificate
+from collector.opcua.handshake import GuardedClient, shake_hands
+from collector.opcua.limits import Limits, in_groups, read_limits
+from collector.opcua.publishing import hasten
 from collector.opcua.times import ns_of
-
-AT_ONCE = 1000
-"""Nodes in one request; servers refuse more than their own limit, and this is a common one."""
+from historian.errors import MeltledgerError
 
 TIMEOUT_S = 4.0
 WATCH_S = 3.0
@@ -46,8 +50,9 @@ def quiet_library() -> None:
         logger = logging.getLogger(name)
         if not any(isinstance(f, _Noise) for f in logger.filters):
             logger.addFilter(_Noise())
-    # Its remaining lines tell of requests on a socket that is closing; the link raises for each of them.
-    logging.getLogger("asyncua.client.ua_client").setLevel(logging.CRITICAL)
+    # Its remaining lines tell of requests on a socket that is closing and of errors that a server sends; the
+    # link raises for each of them.
+    logging.getLogger("asyncua.client.ua_client").setLevel(logging.CRITICAL + 1)
     # "Requested session timeout to be …, got …": no user can act on it.
     logging.getLogger("asyncua.client.client").setLevel(logging.ERROR)
 
@@ -58,34 +63,53 @@ class Link:
     Attributes:
         endpoint: where it leads.
         namespaces: the server's namespace URIs, in its order of now.
+        papers: whose, and which certificate, of those that the connection rests on.
+        limits: how much the server takes in one request; every request made here keeps to them by itself.
     """
 
     def __init__(self, client: Client, endpoint: str) -> None:
         self._client = client
         self.endpoint = endpoint
         self.namespaces: list[str] = []
+        self.papers: tuple[tuple[str, Certificate], ...] = ()
+        self.limits = Limits()
         self._broken: asyncio.Future[str] = asyncio.get_running_loop().create_future()
 
     @classmethod
     @asynccontextmanager
-    async def opened(cls, endpoint: str) -> AsyncIterator[Link]:
+    async def opened(
+        cls, endpoint: str, access: Access = OPEN, clock: Clock | None = None
+    ) -> AsyncIterator[Link]:
         """Connect, and disconnect at the end.
 
+        Args:
+            endpoint: where to.
+            access: how to get in.
+            clock: the edge's, by which certificates are valid or not.
+
         Raises:
+            SourceRefused: it does not let us in, or is not to be believed; telling the remedy.
             SourceAway: the server does not answer, or the connection broke; naming the address.
         """
         quiet_library()
         # The library's own reconnect lets requests leak into its handshake and loses items whose node moved:
         # a fresh client for each connection has neither fault. Its probe is left out, see ``watch``.
-        client = Client(endpoint, timeout=TIMEOUT_S, watchdog_intervall=86_400.0)
+        client = GuardedClient(endpoint, timeout=TIMEOUT_S, watchdog_intervall=86_400.0)
         link = cls(client, endpoint)
         client.connection_lost_callback = link._lost
         try:
-            await link._ask(client.connect())
+            link.papers = await link._ask(shake_hands(client, endpoint, access, clock or WallClock()))
+            hasten(link.session)
+            link.limits = await read_limits(link.read)
             link.namespaces = [str(uri) for uri in await link._ask(client.get_namespace_array())]
             yield link
         finally:
             await link._close()
+
+    @property
+    def session(self) -> Any:
+        """The library's session, for services that are not here; its errors are not ours."""
+        return self._client.uaclient.session
 
     async def watch(self, on_time: Callable[[int], None]) -> None:
         """Ask the server for its time again and again until the connection breaks.
@@ -123,16 +147,18 @@ class Link:
             raise SourceAway(f"{self.endpoint} does not tell its time")
         return ns_of(answer.Value.Value)
 
-    async def read(self, nodes: Sequence[ua.NodeId]) -> list[ua.DataValue]:
-        """The value of each node, bad ones included.
+    async def read(
+        self, nodes: Sequence[ua.NodeId], attribute: AttributeIds = AttributeIds.Value
+    ) -> list[ua.DataValue]:
+        """An attribute of each node, by default its value, bad ones included.
 
         Raises:
             SourceAway: the connection broke.
         """
-        if not nodes:
-            return []
-        session = self._client.uaclient.session
-        return list(await self._ask(session.read_attributes(list(nodes), AttributeIds.Value)))
+        found: list[ua.DataValue] = []
+        for some in in_groups(nodes, self.limits.read):
+            found.extend(await self._ask(self.session.read_attributes(list(some), attribute)))
+        return found
 
     async def properties(self, nodes: Sequence[ua.NodeId], name: str) -> list[ua.NodeId | None]:
         """The node of a property of each node; None where there is none.
@@ -149,9 +175,9 @@ class Link:
         paths = [
             ua.BrowsePath(StartingNode=n, RelativePath=ua.RelativePath(Elements=[element])) for n in nodes
         ]
-        if not paths:
-            return []
-        results = await self._ask(self._client.uaclient.session.translate_browsepaths_to_nodeids(paths))
+        results: list[ua.BrowsePathResult] = []
+        for some in in_groups(paths, self.limits.paths):
+            results.extend(await self._ask(self.session.translate_browsepaths_to_nodeids(list(some))))
         return [
             ua.NodeId(t.TargetId.Identifier, t.TargetId.NamespaceIndex, t.TargetId.NodeIdType)
             if r.StatusCode.is_good() and r.Targets and (t := r.Targets[0])
@@ -176,17 +202,36 @@ class Link:
     async def monitor(
         self, subscription: int, items: Sequence[ua.MonitoredItemCreateRequest]
     ) -> list[ua.MonitoredItemCreateResult]:
-        """Add items to a subscription, at most ``AT_ONCE``.
+        """Add items to a subscription.
 
         Raises:
             SourceAway: the connection broke, or the server refuses all of them.
         """
-        parameters = ua.CreateMonitoredItemsParameters(
-            SubscriptionId=subscription,
-            TimestampsToReturn=ua.TimestampsToReturn.Both,
-            ItemsToCreate=list(items),
-        )
-        return list(await self._ask(self._client.uaclient.session.create_monitored_items(parameters)))
+        results: list[ua.MonitoredItemCreateResult] = []
+        for some in in_groups(items, self.limits.items):
+            parameters = ua.CreateMonitoredItemsParameters(
+                SubscriptionId=subscription,
+                TimestampsToReturn=ua.TimestampsToReturn.Both,
+                ItemsToCreate=list(some),
+            )
+            results.extend(await self._ask(self.session.create_monitored_items(parameters)))
+        return results
+
+    async def republish(self, subscription: int, sequence: int) -> ua.NotificationMessage | None:
+        """A message that got lost, once more; None when the server does not have it any more.
+
+        Raises:
+            SourceAway: the connection broke.
+        """
+        try:
+            message = await self._ask(self.session.republish(subscription, sequence))
+        except SourceAway as error:
+            if isinstance(error.__cause__, UaStatusCodeError):
+                return None
+            raise
+        # Some servers answer with an empty message for one that they do not have.
+        found: ua.NotificationMessage | None = message if message.SequenceNumber == sequence else None
+        return found
 
     async def condition_refresh(self, subscription: int) -> ua.StatusCode:
         """Ask the server to tell once more what stands of its alarms; the only method that is ever called.
@@ -207,6 +252,8 @@ class Link:
         """A request's answer; every error of the library or the network becomes ours."""
         try:
             return await request
+        except MeltledgerError:
+            raise
         except TimeoutError as error:
             raise SourceAway(f"{self.endpoint} did not answer within {TIMEOUT_S:.0f} s") from error
         except (OSError, UaError) as error:

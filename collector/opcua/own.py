@@ -99,6 +99,11 @@ def own_certificate(folder: Path, line: str, now_ns: int) -> Own:
     return own
 
 
+def application_uri(line: str) -> str:
+    """What we call ourselves, where no certificate says it."""
+    return f"urn:{_host()}:meltledger:{line}"
+
+
 def load_pair(certificate: Path, key: Path, otherwise: str = "") -> Own:
     """A certificate and the key that belongs to it.
 
@@ -129,6 +134,10 @@ def load_pair(certificate: Path, key: Path, otherwise: str = "") -> Own:
     if public != _public(shown):
         raise WrongInput(f"{key}: does not belong to {certificate}; {remedy}")
     return Own(shown, private, certificate)
+
+
+def _host() -> str:
+    return re.sub(r"[^A-Za-z0-9.-]", "-", socket.gethostname())[:60] or "localhost"
 
 
 def _public(shown: Certificate) -> bytes:
@@ -195,7 +204,7 @@ def _signed(key: rsa.RSAPrivateKey, line: str, now_ns: int) -> bytes:
 
     Source: OPC 10000-6, 6.2.2: application URI and host in the SubjectAltName, and these key usages.
     """
-    host = re.sub(r"[^A-Za-z0-9.-]", "-", socket.gethostname())[:60] or "localhost"
+    host = _host()
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"meltledger {line}"[:64])])
     now = datetime.fromtimestamp(now_ns // NS, UTC)
     usage = x509.KeyUsage(
@@ -209,7 +218,7 @@ def _signed(key: rsa.RSAPrivateKey, line: str, now_ns: int) -> bytes:
         encipher_only=False,
         decipher_only=False,
     )
-    names = [x509.UniformResourceIdentifier(f"urn:{host}:meltledger:{line}"), x509.DNSName(host)]
+    names = [x509.UniformResourceIdentifier(application_uri(line)), x509.DNSName(host)]
     builder = (
         x509.CertificateBuilder()
         .subject_name(name)

@@ -9,6 +9,7 @@ from typing import Any
 import structlog
 from asyncua import ua
 from asyncua.common.utils import Buffer
+from asyncua.ua.object_ids import ObjectIds
 from asyncua.ua.ua_binary import (
     Primitives,
     extensionobject_from_binary,
@@ -19,7 +20,7 @@ from asyncua.ua.uaerrors import UaStructParsingError
 
 from collector.opcua.values import decode
 
-_DATA_CHANGE = ua.ObjectIds.DataChangeNotification_Encoding_DefaultBinary
+_DATA_CHANGE = ObjectIds.DataChangeNotification_Encoding_DefaultBinary
 _HAS_BODY = 1
 
 _log = structlog.get_logger(__name__)
@@ -28,8 +29,8 @@ _log = structlog.get_logger(__name__)
 def hasten(session: Any) -> bool:
     """Put our decoding into a session's publish loop; False when the library is not as it should be.
 
-    The loop asks for each response with the session's public ``publish``, and that alone is replaced. Where the
-    library is built otherwise, everything goes on as the library does it.
+    The loop asks for each response with the session's public ``publish``, and that alone is replaced. Where
+    the library is built otherwise, everything goes on as the library does it.
     """
     publish, send = getattr(session, "publish", None), getattr(session, "_send_request", None)
     if not inspect.iscoroutinefunction(publish) or not inspect.iscoroutinefunction(send):
@@ -58,7 +59,7 @@ def response_of(data: Buffer) -> ua.PublishResponse:
     try:
         return _response(data)
     except Exception as error:
-        # Whatever a message holds that is not as the specification says: the library may still make sense of it.
+        # A message that is not as the specification says: the library may still make sense of it.
         _log.debug("publish_decoded_by_library", error=repr(error))
     try:
         return struct_from_binary(ua.PublishResponse, whole)
@@ -67,7 +68,7 @@ def response_of(data: Buffer) -> ua.PublishResponse:
 
 
 def _response(data: Buffer) -> ua.PublishResponse:
-    """Source: OPC 10000-4, 5.14.5.2 (Publish), 7.26 (NotificationMessage); what follows them is not needed."""
+    """Source: OPC 10000-4, 5.14.5.2 (Publish), 7.26 (NotificationMessage); the rest is not needed."""
     response = ua.PublishResponse()
     nodeid_from_binary(data)
     response.ResponseHeader = struct_from_binary(ua.ResponseHeader, data)

@@ -115,7 +115,7 @@ def offers(endpoints: Iterable[ua.EndpointDescription]) -> str:
     told: dict[str, None] = {}
     for endpoint in endpoints:
         uri = str(endpoint.SecurityPolicyUri or "")
-        policy = next((name for name, known in _POLICIES.items() if known.URI == uri), "")
+        policy = next((name for name, known in _POLICIES.items() if uri == known.URI), "")
         mode = next((name for name, known in _MODES.items() if known == endpoint.SecurityMode), "?")
         if policy == "None":
             told["None"] = None
@@ -143,7 +143,10 @@ def refusal(error: Any, where: str, identity: str, own: str) -> SourceRefused | 
             "locked out"
         )
     if status in _POLICY:
-        return SourceRefused(f"{where} does not accept this security ({status}). Remedy: set security")
+        return SourceRefused(
+            f"{where} does not accept this security ({status}). Remedy: write one "
+            "that it offers into the line's file"
+        )
     if status.startswith("BadCertificate") or status == "BadSecurityChecksFailed":
         return SourceRefused(
             f"{where} does not accept our own certificate ({status}). Remedy: accept {own or 'it'} at the "

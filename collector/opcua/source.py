@@ -14,9 +14,10 @@ from collector.deadband import Deadband
 from collector.errors import SourceAway, SourceRefused, WrongNode
 from collector.inbox import Inbox
 from collector.mapping import Reading, SourceMapping
+from collector.opcua.access import OPEN, Access
+from collector.opcua.expiry import ExpiryWatch
 from collector.opcua.link import Link
 from collector.opcua.nodes import check_node, resolve
-from collector.opcua.security import check_security
 from collector.opcua.subscription import Item, Subscription
 from collector.opcua.units import read_units
 from collector.source import SourceState, SourceStatus
@@ -40,11 +41,12 @@ class OpcUaSource:
     Args:
         mapping: the source.
         tags: as the store knows them, by path.
+        access: how to get in at the server.
         clock: the edge's.
         backoff: waits between tries; the default never waits longer than 5 s.
 
     Raises:
-        UnsupportedSecurity, WrongNode, UnitMismatch, UnknownUnit: the mapping cannot work; nothing runs yet.
+        WrongNode, UnitMismatch, UnknownUnit: the mapping cannot work; nothing runs yet.
     """
 
     def __init__(
@@ -52,13 +54,14 @@ class OpcUaSource:
         mapping: SourceMapping,
         tags: Mapping[str, Tag],
         *,
+        access: Access = OPEN,
         clock: Clock | None = None,
         backoff: Backoff | None = None,
     ) -> None:
-        check_security(mapping.security)
         for tag in mapping.tags:
             check_node(tag.address)
-        self._mapping = mapping
+        self._mapping, self._access = mapping, access
+        self._expiry = ExpiryWatch(mapping.name)
         self._readings = [Reading(t, tags[t.path]) for t in mapping.tags]
         self._clock = clock or WallClock()
         self._backoff = backoff or Backoff(0.5, 4.0)
@@ -87,7 +90,7 @@ class OpcUaSource:
                 await self._connect(inbox, sink)
             except SourceRefused as error:
                 self._refused(error, inbox, sink)
-                await asyncio.sleep(_REFUSED_WAIT_S)
+                await self._access.again(error, _REFUSED_WAIT_S)
             except SourceAway as error:
                 wait_s = self._backoff.next_s()
                 self._away(error, wait_s, inbox, sink)
@@ -95,7 +98,7 @@ class OpcUaSource:
 
     async def _connect(self, inbox: Inbox, sink: EventSink) -> None:
         """Connect and collect until the connection breaks."""
-        async with Link.opened(self._mapping.endpoint) as link:
+        async with Link.opened(self._mapping.endpoint, self._access, self._clock) as link:
             if SIMULATED_NAMESPACE in link.namespaces and not self._mapping.simulated:
                 raise SourceRefused(
                     f"source {self.name}: {self._mapping.endpoint} is a simulated line; mark the source "
@@ -106,9 +109,10 @@ class OpcUaSource:
             try:
                 unknown = await self._subscribe(link, subscription, inbox, sink)
                 self._connected(unknown, sink)
-                await link.watch(lambda time_ns: self._look(subscription, time_ns, inbox, sink))
+                self._tell_expiry(link, sink)
+                await link.watch(lambda time_ns: self._look(subscription, time_ns, inbox, sink, link))
             finally:
-                self._look(subscription, 0, inbox, sink)
+                self._look(subscription, 0, inbox, sink, link)
                 self._samples += subscription.samples
                 self._subscription = None
 
@@ -154,7 +158,9 @@ class OpcUaSource:
                 agreeing.append(item)
         return agreeing, refused
 
-    def _look(self, subscription: Subscription, time_ns: int, inbox: Inbox, sink: EventSink) -> None:
+    def _look(
+        self, subscription: Subscription, time_ns: int, inbox: Inbox, sink: EventSink, link: Link
+    ) -> None:
         """Every few seconds: tell what the subscription noticed, and hand on the source's time."""
         if time_ns and self._mapping.clock == "wall":
             inbox.alive(self.name, time_ns)
@@ -179,6 +185,7 @@ class OpcUaSource:
             # Only a connection that held for a while counts as a try that worked.
             self._backoff.reset()
             subscription.check_alive()
+            self._tell_expiry(link, sink)
 
     def _connected(self, unknown: tuple[str, ...], sink: EventSink) -> None:
         had = len(self._readings) - len(unknown)
@@ -209,11 +216,15 @@ class OpcUaSource:
             _log.debug("source_still_away", source=self.name, error=str(error), next_try_s=round(wait_s, 1))
 
     def _refused(self, error: SourceRefused, inbox: Inbox, sink: EventSink) -> None:
-        if self._status.state is not SourceState.REFUSED:
-            text = f"Nothing is collected: {error}."
+        text = f"Nothing is collected: {error}."
+        if (self._status.state, self._status.text) != (SourceState.REFUSED, text):
             inbox.lost(self.name)
             self._enter(SourceState.REFUSED, text, ())
             self._say("source-refused", text, sink, self.status.to_json())
+
+    def _tell_expiry(self, link: Link, sink: EventSink) -> None:
+        for event in self._expiry.due(link.papers, self._clock.now_ns()):
+            self._say(event.kind, event.text, sink, event.data)
 
     def _tell_unknown(self, unknown: Mapping[str, str], sink: EventSink) -> None:
         if unknown and unknown != self._told_unknown:

@@ -2,58 +2,44 @@
 
 from __future__ import annotations
 
+import asyncio
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import count
-from typing import Literal
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import partial
 
-import structlog
 from asyncua import ua
-from asyncua.ua.attribute_ids import AttributeIds
 from asyncua.ua.status_codes import StatusCodes
 
-from collector.deadband import Deadband
-from collector.inbox import Inbox
-from collector.mapping import Reading
-from collector.opcua.link import AT_ONCE, Link
-from collector.opcua.times import ns_of
+from collector.opcua.arriving import Arriving
+from collector.opcua.items import Item, grouped
+from collector.opcua.link import Link
+from collector.opcua.sequence import InOrder
+from collector.opcua.values import Changes, changes_of
 
-PUBLISHING_MS = 250.0
-SAMPLING_MS = 250.0
-QUEUE = 120
-_KEEP_ALIVE = 12  # publishing intervals: 3 s
-_LIFETIME = 240  # publishing intervals: 60 s
-
-_OVERFLOW = 0x0000_0480
-"""StatusCode info bits: DataValue, overflow. Source: OPC 10000-4, 7.39.1 (InfoType 01, bit 7)."""
-
-_EVERY_SAMPLE = ua.DataChangeFilter(Trigger=ua.DataChangeTrigger.StatusValueTimestamp)
-"""Reports a sample whose value repeats: a steady reading is then told from a frozen source.
-Source: OPC 10000-4, 7.22.2 (DataChangeFilter)."""
+KEEP_ALIVE_S = 3.0
+LIFETIME_S = 60.0
+_LOOK_EVERY_S = 3.0
+_ASKED_AGAIN = 20  # messages; more than these are not worth to be asked for one by one
 
 _NO_FILTER = {StatusCodes.BadMonitoredItemFilterUnsupported, StatusCodes.BadFilterNotAllowed}
 
-_log = structlog.get_logger(__name__)
-
 
 @dataclass(slots=True)
-class Item:
-    """One tag and its node.
+class _Group:
+    """The items that the server sends together: one subscription of its.
 
     Attributes:
-        reading: how its values become the tag's.
-        node: the server's node.
-        deadband: None keeps every sample.
-        fresh: whether nothing came yet in this subscription.
-        mended_told: its source was told that values came that are no numbers.
+        number: the server's.
+        looks_allowed: how often it may be looked at without having said anything.
+        messages: those that came, in order.
     """
 
-    reading: Reading
-    node: ua.NodeId
-    deadband: Deadband | None = None
-    fresh: bool = True
-    mended_told: bool = False
+    number: int = 0
+    looks_allowed: int = 4
+    heard: int = 0
+    silent_looks: int = 0
+    messages: InOrder = field(default_factory=InOrder)
 
 
 class Subscription:
@@ -61,32 +47,28 @@ class Subscription:
 
     Args:
         link: the connection.
-        name: the source's.
-        inbox: where samples go.
-        clock: ``wall`` when the source's time stamps are UTC.
+        arriving: takes what comes.
+        breaks: whether to give the connection up when a message is lost for good, so that a gap is marked;
+            else it is only counted.
 
     Attributes:
-        samples: delivered to the inbox.
-        unstamped: came without a source time stamp and took the server's.
-        missed: notification messages that got lost on the way.
-        overflows: samples before which the server's queue had overflowed.
-        newly_mended: items whose values were no numbers for the first time, not told yet.
+        missed: messages that got lost on the way.
+        short: items that the server samples less often, or holds fewer of, than it was asked for.
     """
 
-    def __init__(self, link: Link, name: str, inbox: Inbox, clock: Literal["wall", "own"]) -> None:
-        self._link, self._name, self._inbox = link, name, inbox
-        self._wall = clock == "wall"
-        self._items: dict[int, Item] = {}
-        self._started_ns = 0
-        self._sequence: int | None = None
-        self._heard = 0
-        self._silent_looks = 0
-        self._looks_allowed = 4
-        self.samples = self.unstamped = self.missed = self.overflows = 0
-        self.newly_mended: list[Item] = []
+    def __init__(self, link: Link, arriving: Arriving, *, breaks: bool = True) -> None:
+        self._link, self._arriving, self._breaks = link, arriving, breaks
+        self._groups: list[_Group] = []
+        self._incomplete = asyncio.Event()
+        self.missed = 0
+        self.short: list[tuple[Item, ua.MonitoredItemCreateResult]] = []
 
-    async def open(self, items: Sequence[Item]) -> list[tuple[Item, str]]:
+    async def open(self, items: Sequence[Item], publishing_ms: float) -> list[tuple[Item, str]]:
         """Subscribe.
+
+        Args:
+            items: those that the values are taken by, in the same order.
+            publishing_ms: time between two messages.
 
         Returns:
             the items that the server refuses, with its reason.
@@ -94,132 +76,109 @@ class Subscription:
         Raises:
             SourceAway: the connection broke.
         """
-        self._started_ns = await self._link.server_time_ns()
+        handles = {id(item): handle for handle, item in enumerate(items, 1)}
+        self._arriving.started_ns = await self._link.server_time_ns()
+        refused: list[tuple[Item, str]] = []
+        for rate_ms, some in grouped(items, publishing_ms, self._link.limits.items_each):
+            group = await self._open_group(rate_ms)
+            refused += await self._monitor(group, [(handles[id(item)], item) for item in some])
+        return refused
+
+    async def _open_group(self, publishing_ms: float) -> _Group:
+        group = _Group()
+        keep_alive = max(1, math.ceil(KEEP_ALIVE_S * 1000 / publishing_ms))
         created = await self._link.subscribe(
             ua.CreateSubscriptionParameters(
-                RequestedPublishingInterval=PUBLISHING_MS,
-                RequestedLifetimeCount=_LIFETIME,
-                RequestedMaxKeepAliveCount=_KEEP_ALIVE,
+                RequestedPublishingInterval=publishing_ms,
+                RequestedLifetimeCount=max(3 * keep_alive, math.ceil(LIFETIME_S * 1000 / publishing_ms)),
+                RequestedMaxKeepAliveCount=keep_alive,
                 MaxNotificationsPerPublish=0,
                 PublishingEnabled=True,
                 Priority=0,
             ),
-            self._take,
+            partial(self._take, group),
         )
+        group.number = int(created.SubscriptionId)
         keep_alive_s = created.RevisedPublishingInterval * created.RevisedMaxKeepAliveCount / 1000
-        # One look every 3 s; three keep-alives may be late.
-        self._looks_allowed = 2 + math.ceil(3 * max(keep_alive_s, 1.0) / 3.0)
-        refused: list[tuple[Item, str]] = []
-        handles = count(1)
-        for start in range(0, len(items), AT_ONCE):
-            some = [(next(handles), item) for item in items[start : start + AT_ONCE]]
-            self._items.update(some)
-            results = await self._monitor(created.SubscriptionId, some)
-            refused.extend(self._refused(some, results))
-        return refused
+        # Three keep-alives may be late.
+        group.looks_allowed = 2 + math.ceil(3 * max(keep_alive_s, 1.0) / _LOOK_EVERY_S)
+        self._groups.append(group)
+        return group
 
-    async def _monitor(
-        self, subscription: int, some: Sequence[tuple[int, Item]]
-    ) -> list[ua.MonitoredItemCreateResult]:
+    async def _monitor(self, group: _Group, some: Sequence[tuple[int, Item]]) -> list[tuple[Item, str]]:
         """Ask for every sample, also one that repeats the value; where a server cannot, for every change."""
-        results = list(await self._link.monitor(subscription, [_request(h, i.node) for h, i in some]))
+        results = list(await self._link.monitor(group.number, [item.request(h) for h, item in some]))
         plain = [n for n, result in enumerate(results) if result.StatusCode.value in _NO_FILTER]
         if plain:
-            requests = [_request(some[n][0], some[n][1].node, every=False) for n in plain]
-            for n, result in zip(plain, await self._link.monitor(subscription, requests), strict=True):
+            requests = [some[n][1].request(some[n][0], every=False) for n in plain]
+            for n, result in zip(plain, await self._link.monitor(group.number, requests), strict=True):
                 results[n] = result
-        return results
+        refused: list[tuple[Item, str]] = []
+        for (_, item), result in zip(some, results, strict=True):
+            if not result.StatusCode.is_good():
+                refused.append((item, result.StatusCode.name))
+            elif item.falls_short(result):
+                self.short.append((item, result))
+        return refused
 
     def check_alive(self) -> None:
         """Called every few seconds: a subscription that says nothing at all any more breaks the link."""
-        self._silent_looks = self._silent_looks + 1 if self._heard == 0 else 0
-        self._heard = 0
-        if self._silent_looks > self._looks_allowed:
-            self._link.broke("the server answers but sends nothing for the subscription any more")
+        for group in self._groups:
+            group.silent_looks = group.silent_looks + 1 if group.heard == 0 else 0
+            group.heard = 0
+            if group.silent_looks > group.looks_allowed:
+                self._link.broke("the server answers but sends nothing for the subscription any more")
 
-    def _refused(
-        self, some: Sequence[tuple[int, Item]], results: Sequence[ua.MonitoredItemCreateResult]
-    ) -> Iterator[tuple[Item, str]]:
-        for (handle, item), result in zip(some, results, strict=True):
-            if not result.StatusCode.is_good():
-                del self._items[handle]
-                yield item, result.StatusCode.name
-            elif result.RevisedSamplingInterval > 2 * SAMPLING_MS or result.RevisedQueueSize < QUEUE:
-                _log.info(
-                    "subscription_revised",
-                    source=self._name,
-                    tag=item.reading.tag.path,
-                    sampling_ms=result.RevisedSamplingInterval,
-                    queue=result.RevisedQueueSize,
-                )
+    async def keep_complete(self) -> None:
+        """Get again what got lost on the way, whenever something has; until cancelled.
 
-    def _take(self, result: ua.PublishResult) -> None:
-        """One publish response, straight from the library's publish loop: must only enqueue."""
-        self._heard += 1
-        message = result.NotificationMessage
-        if not message.NotificationData:
+        Raises:
+            SourceAway: the connection broke.
+        """
+        while True:
+            await self._incomplete.wait()
+            self._incomplete.clear()
+            for group in [g for g in self._groups if g.messages.missing]:
+                await self._complete(group)
+
+    async def _complete(self, group: _Group) -> None:
+        missing = group.messages.missing
+        lost = len(missing)
+        for number in missing[:_ASKED_AGAIN]:
+            message = await self._link.republish(group.number, number)
+            if message is None:
+                break
+            self._accept(message)
+            lost -= 1
+        self.missed += lost
+        if lost and self._breaks:
+            # What waits is given up too: the gap that is marked now begins before it.
+            self._link.broke(
+                f"{lost} messages got lost on the way and the server does not have them any more"
+            )
             return
-        if self._sequence is not None:
-            self.missed += max(0, message.SequenceNumber - self._sequence - 1)
-        self._sequence = message.SequenceNumber
+        for message in group.messages.go_on():
+            self._check(group, message)
+
+    def _take(self, group: _Group, result: ua.PublishResult) -> None:
+        """One publish response, straight from the library's publish loop: must only enqueue."""
+        group.heard += 1
+        message = result.NotificationMessage
+        if message.NotificationData:
+            self._check(group, message)
+
+    def _check(self, group: _Group, message: ua.NotificationMessage) -> None:
+        """Accept a message, unless one before it did not come."""
+        if group.messages.come(message) is not None:
+            self._accept(message)
+        else:
+            self._incomplete.set()
+
+    def _accept(self, message: ua.NotificationMessage) -> None:
         for data in message.NotificationData:
-            if isinstance(data, ua.DataChangeNotification):
-                self._changes(data.MonitoredItems, message)
+            if isinstance(data, Changes):
+                self._arriving.take(data, message.PublishTime)
+            elif isinstance(data, ua.DataChangeNotification):
+                self._arriving.take(changes_of(data), message.PublishTime)
             elif isinstance(data, ua.StatusChangeNotification):
                 self._link.broke(f"the server ended the subscription ({data.Status.name})")
-
-    def _changes(
-        self, changes: Sequence[ua.MonitoredItemNotification], message: ua.NotificationMessage
-    ) -> None:
-        put, name = self._inbox.put, self._name
-        skipped_ns = 0
-        for change in changes:
-            item = self._items.get(change.ClientHandle)
-            if item is None:
-                continue
-            data = change.Value
-            status = data.StatusCode.value if data.StatusCode is not None else 0
-            stamp = data.SourceTimestamp
-            if stamp is None:
-                self.unstamped += 1
-                stamp = data.ServerTimestamp or message.PublishTime
-            time_ns = ns_of(stamp)
-            if status & _OVERFLOW == _OVERFLOW:
-                self.overflows += 1
-            reading = item.reading
-            value, quality = reading.take(data.Value.Value if data.Value is not None else None, status)
-            if reading.mended and not item.mended_told:
-                item.mended_told = True
-                self.newly_mended.append(item)
-            if item.deadband is not None and not item.deadband.passes(time_ns, value, quality):
-                skipped_ns = max(skipped_ns, time_ns)
-                continue
-            confirmed_ns = 0
-            if item.fresh:
-                item.fresh = False
-                confirmed_ns = self._confirmed_ns(data)
-            put(name, reading.tag.id, time_ns, value, quality, confirmed_ns)
-            self.samples += 1
-        if skipped_ns:
-            self._inbox.alive(name, skipped_ns)
-
-    def _confirmed_ns(self, data: ua.DataValue) -> int:
-        """The source's own time at which it stood by the first value that it sent."""
-        if not self._wall:
-            return 1
-        server_ns = ns_of(data.ServerTimestamp) if data.ServerTimestamp is not None else 0
-        return max(server_ns, self._started_ns)
-
-
-def _request(handle: int, node: ua.NodeId, *, every: bool = True) -> ua.MonitoredItemCreateRequest:
-    return ua.MonitoredItemCreateRequest(
-        ItemToMonitor=ua.ReadValueId(NodeId=node, AttributeId=AttributeIds.Value),
-        MonitoringMode=ua.MonitoringMode.Reporting,
-        RequestedParameters=ua.MonitoringParameters(
-            ClientHandle=handle,
-            SamplingInterval=SAMPLING_MS,
-            QueueSize=QUEUE,
-            DiscardOldest=True,
-            Filter=_EVERY_SAMPLE if every else None,
-        ),
-    )

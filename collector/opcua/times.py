@@ -1,7 +1,7 @@
 """OPC UA's times as whole nanoseconds, and back.
 
-A time is cut to whole microseconds, because the library does so: a sample then has the same time whether it came
-live or out of a history, and whoever decoded it.
+A time is cut to whole microseconds, because the library does so: a sample then has the same time whether it
+came live or out of a history, and whoever decoded it.
 """
 
 from __future__ import annotations

@@ -27,7 +27,8 @@ _VALUE, _STATUS, _SOURCE, _SERVER = 0x01, 0x02, 0x04, 0x08
 _COUNT = struct.Struct("<i")
 
 _NUMBERS: Mapping[int, str] = {
-    1: "u1", 2: "i1", 3: "u1", 4: "<i2", 5: "<u2", 6: "<i4", 7: "<u4", 8: "<i8", 9: "<u8", 10: "<f4", 11: "<f8",
+    1: "u1", 2: "i1", 3: "u1", 4: "<i2", 5: "<u2", 6: "<i4", 7: "<u4", 8: "<i8", 9: "<u8",
+    10: "<f4", 11: "<f8",
 }  # fmt: skip
 """Variant's number of each built-in type that is a number → its form. Source: OPC 10000-6, table 1."""
 
@@ -64,6 +65,19 @@ class Changes:
             np.full(n, NO_TIME, np.int64),
             np.full(n, NO_TIME, np.int64),
             {},
+        )
+
+    def chosen(self, which: NDArray[np.bool_]) -> Changes:
+        """Those of the mask, shape (n,)."""
+        places = np.flatnonzero(which).tolist()
+        odd = {new: self.odd[old] for new, old in enumerate(places) if old in self.odd}
+        return Changes(
+            self.handle[which],
+            self.value[which],
+            self.status[which],
+            self.source_ns[which],
+            self.server_ns[which],
+            odd,
         )
 
     def raw(self) -> list[object]:
@@ -191,7 +205,7 @@ def _layout(key: int) -> np.dtype[Any]:
 
 
 def _keys() -> list[int]:
-    """Every mask and type that has a fixed size: no picoseconds, no arrays, numbers only or no value at all."""
+    """Every mask and type of a fixed size: no picoseconds, no arrays; numbers only, or no value at all."""
     return [m << 8 | k for m in range(16) for k in (_NUMBERS if m & _VALUE else (0,))]
 
 

@@ -7,8 +7,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from meltledger.linefile.metrics import MetricsSection
 from meltledger.linefile.mqtt_json import MqttJsonSection
 from meltledger.linefile.opcua import OpcUaSection
+from meltledger.linefile.sensors import SensorsSection
 from meltledger.linefile.source import SourceSection, TagSection
 from meltledger.linefile.sparkplug import SparkplugSection
 from meltledger.linefile.words import (
@@ -31,6 +33,7 @@ __all__ = [
     "OF_INFLUXDB",
     "LineFile",
     "Machine",
+    "MetricsSection",
     "MqttJsonSection",
     "OpcUaSection",
     "Place",
@@ -205,4 +208,6 @@ class LineFile(Section):
     plan: Plan = Field(default_factory=Plan)
     journal: JournalSection = Field(default_factory=JournalSection)
     dashboard: DashboardSection = Field(default_factory=DashboardSection)
+    metrics: MetricsSection | None = None
+    sensors: SensorsSection = Field(default_factory=SensorsSection)
     rule: tuple[RuleSection, ...] = ()

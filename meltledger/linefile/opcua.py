@@ -7,8 +7,9 @@ from typing import Literal
 
 from pydantic import Field
 
+from meltledger.linefile.opcua_access import AccessKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import TagPath
+from meltledger.linefile.words import Place, TagPath
 
 
 class OpcUaTag(TagSection):
@@ -30,14 +31,10 @@ class OpcUaTag(TagSection):
             yield f"'{self.node}' is not a node; write nsu=URI;s=NAME or ns=4;s=NAME"
 
 
-class OpcUaSection(SourceSection):
+class OpcUaSection(AccessKeys, SourceSection):
     """One machine or gateway that is read over OPC UA."""
 
     kind: Literal["opcua"] = Field(description="Protocol: OPC UA.")
-    endpoint: str = Field(pattern=r"^opc\.tcp://[^/\s]+", description="Address: opc.tcp://HOST:PORT/PATH.")
-    security: Literal["None"] = Field(
-        "None", description="Security policy; this release reads unsecured ones."
-    )
     tags: dict[TagPath, OpcUaTag] = Field(
         min_length=1, description="Canonical tag path → where it comes from."
     )
@@ -51,3 +48,7 @@ class OpcUaSection(SourceSection):
     def delivers(self) -> Mapping[str, TagSection]:
         """Canonical tag path → where it comes from."""
         return self.tags
+
+    def faults(self) -> Iterator[tuple[Place, str]]:
+        """What is well formed but cannot be meant: the key inside this section, and what to do."""
+        yield from self.access_faults()

@@ -84,3 +84,12 @@ def measured_end(text: str) -> tuple[float, str, str]:
     except ValueError as error:
         raise UnknownUnit(f"'{text[:40]}' is not a number, a space and a unit, such as 250 bar") from error
     return value, *unit_and_reference(written.strip())
+
+
+class SensorsSection(Section):
+    """The register of sensors and their checks."""
+
+    path: str | None = Field(
+        None,
+        description="File of the register; relative to this file, and sensors.toml beside it if left out.",
+    )

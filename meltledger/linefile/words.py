@@ -67,7 +67,7 @@ def http_server(value: str) -> str:
 def variable(value: str) -> str:
     """The name of an environment variable; what is wrong is not repeated, because it may be the secret."""
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", value):
-        raise WrongInput("not the name of an environment variable; the token itself never stands here")
+        raise WrongInput("not the name of an environment variable; the secret itself never stands here")
     return value
 
 

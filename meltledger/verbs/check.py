@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from pathlib import Path
 
 import click
@@ -11,6 +12,8 @@ import click
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
+from meltledger.register import load_register
+from meltledger.linefile import OpcUaSection
 from meltledger.stores import store_notes
 
 
@@ -18,11 +21,14 @@ from meltledger.stores import store_notes
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
 def command(file: Path, as_json: bool) -> int:
-    """Print every fault with its line and key; exit with 1 when there is one."""
+    """Print every fault of the file and of its register of sensors; exit with 1 when there is one."""
     try:
         config = load(file)
+        load_register(config)
     except LineFileWrong as wrong:
-        faults = [{"file": str(file), "line": f.line, "key": f.key, "text": f.text} for f in wrong.faults]
+        faults = [
+            {"file": str(wrong.path), "line": f.line, "key": f.key, "text": f.text} for f in wrong.faults
+        ]
         click.echo(json.dumps(faults) if as_json else str(wrong))
         if not as_json:
             click.echo(f"{len(faults)} fault{'s' if len(faults) != 1 else ''} found")
@@ -47,6 +53,10 @@ def _warnings(config: LineConfig) -> list[str]:
     if not os.access(nearest, os.W_OK):
         found.append(f"note: {nearest} cannot be written by this user; `meltledger run` will need to")
     found += [f"note: {text}" for text in store_notes(config)]
+    if any(isinstance(s, OpcUaSection) and s.is_guarded for s in config.file.source):
+        from meltledger.access import access_notes
+
+        found += [f"note: {text}" for text in access_notes(config, time.time_ns())]
     if config.facts.melt_filter is not None and config.facts.melt_filter.trigger_dp_bar is None:
         found.append(
             "note: no cleaning because of load on filter.dp.calc is given, so an overdue one is not judged"
