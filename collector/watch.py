@@ -9,7 +9,7 @@ import structlog
 
 from collector.clock import Clock
 from collector.flow import WINDOW_NS, Flow
-from collector.health import Health, Look, SourceHealth, StoreHealth, health_of, values_of
+from collector.health import Health, Look, SourceHealth, StoreHealth, health_of, in_path, values_of
 from collector.inbox import Inbox
 from collector.source import Source, SourceState
 from historian.frame import NS, Frame
@@ -27,7 +27,7 @@ class Watch:
     """The health of a running line.
 
     Args:
-        sources: gives the sources that run now.
+        sources: gives the sources that run now; those whose health has no tags are left out.
         inbox: where they deliver.
         tags: as the store knows them, by path; what ``health_tags`` names must be registered.
         clock: the edge's.
@@ -72,7 +72,7 @@ class Watch:
             return []
 
     def _cut(self, arrival_ns: int, waiting: int, stored_ns: int) -> list[Frame]:
-        sources = list(self._sources())
+        sources = [s for s in self._sources() if f"edge.source.{in_path(s.name)}.state" in self._numbers]
         flows = {source.name: self._flow(source, arrival_ns) for source in sources}
         if arrival_ns - self._looked_ns < _LOOK_NS:
             return []

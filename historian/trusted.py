@@ -85,18 +85,18 @@ def trusted_now(clock_ns: int, known: Known) -> Now:
         return Now(clock_ns, "it shows a time before this software was made: it is not set")
     if known.synchronised:
         return Now(clock_ns)
-    passed_ns = known.passed_ns
+    passed_ns, together_ns = known.passed_ns, consensus(known.sources_ns)
+    if known.confirmed_ns is not None and -BACK_NS <= clock_ns - known.confirmed_ns <= JUMP_NS:
+        return Now(clock_ns)
+    if together_ns is not None and abs(together_ns - clock_ns) <= AGREE_NS:
+        return Now(clock_ns)
     if passed_ns is not None and clock_ns < passed_ns - BACK_NS:
         return Now(clock_ns, f"it is {_span(passed_ns - clock_ns)} behind the newest record")
     if any(abs(s - clock_ns) <= AGREE_NS for s in known.sources_ns):
         return Now(clock_ns)
-    confirmed_ns = known.confirmed_ns
-    if confirmed_ns is not None and -BACK_NS <= clock_ns - max(confirmed_ns, passed_ns or 0) <= JUMP_NS:
-        return Now(clock_ns)
     if passed_ns is not None and clock_ns > passed_ns + JUMP_NS:
         ahead = _span(clock_ns - passed_ns)
         return Now(clock_ns, f"it is {ahead} ahead of the newest record, and nothing else says so")
-    together_ns = consensus(known.sources_ns)
     if together_ns is not None and not is_zone(together_ns - clock_ns):
         off = f"{_span(abs(together_ns - clock_ns))} {'ahead' if clock_ns > together_ns else 'behind'}"
         return Now(clock_ns, f"several sources agree among each other, and it is {off} of them")

@@ -63,7 +63,7 @@ def _folder_notes(folder: Path, config: LineConfig, now_ns: int) -> Iterator[str
         try:
             own = load_pair(file, key).certificate
             if key.stat().st_mode & 0o077:
-                yield f"{key} can be read by others; let only the user that runs the line read it"
+                yield f"{key} can be read by others; let only who runs the line read it"
             if said := expiry_text("our own certificate", own, now_ns):
                 yield said
         except MeltledgerError as error:
@@ -94,7 +94,7 @@ def _login_notes(identity: Identity, now_ns: int) -> Iterator[str]:
             case UserName(_, secret):
                 secret.read()
                 if secret.env is None and secret.file is not None and os.stat(secret.file).st_mode & 0o004:
-                    yield f"{secret.file} can be read by everybody; let only the user that runs the line read it"
+                    yield f"{secret.file} can be read by everybody; let only who runs the line read it"
             case UserCertificate() as user:
                 if said := expiry_text("the user certificate", user.load().certificate, now_ns):
                     yield said

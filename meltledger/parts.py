@@ -21,6 +21,7 @@ from historian.store import Store
 from historian.tags import Tag
 from meltledger.config import LineConfig
 from meltledger.judge import LiveJudge
+from meltledger.measured import all_tags
 from meltledger.stores import open_store
 from rules.detectors import detectors_for
 from rules.engine import Engine
@@ -54,7 +55,7 @@ def opened(config: LineConfig) -> Iterator[Parts]:
         stack.enter_context(only_writer(config.folder))
         store = stack.enter_context(closing(open_store(config)))
         _never_mixed(config, store)
-        tags = store.register(config.tags)
+        tags = store.register(all_tags(config))
         journal = stack.enter_context(closing(Journal.open(config.journal)))
         trials = stack.enter_context(closing(TrialRecord.open(config.trials)))
         judge = LiveJudge(Engine(tags, lambda: detectors_for(config.facts, tags)), journal)

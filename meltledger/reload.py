@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import structlog
 
-from collector import Inbox, Roster, Writer, newest_epochs, newest_samples
+from collector import Inbox, Roster, Watch, Writer, newest_epochs, newest_samples
 from collector.clock import Clock
 from historian.errors import MeltledgerError
 from historian.event import Event
 from historian.tags import Tag
 from meltledger.config import LineConfig, load
 from meltledger.judge import LiveJudge
+from meltledger.measured import all_tags
 from meltledger.parts import Parts
 from meltledger.sources import source_mappings, sources_of
 from rules.detectors import detectors_for
@@ -66,7 +67,7 @@ def changes(old: LineConfig, new: LineConfig) -> Changes:
     after = {s.name: s for s in new.file.source}
     stopped = tuple(n for n, s in before.items() if after.get(n) != s)
     started = tuple(n for n, s in after.items() if before.get(n) != s)
-    sections = ("line", "store", "journal")
+    sections = ("line", "store", "journal", "metrics")
     return Changes(
         stopped,
         started,
@@ -84,11 +85,18 @@ class Reload:
     """
 
     def __init__(
-        self, config: LineConfig, parts: Parts, inbox: Inbox, roster: Roster, writer: Writer, clock: Clock
+        self,
+        config: LineConfig,
+        parts: Parts,
+        inbox: Inbox,
+        roster: Roster,
+        writer: Writer,
+        watch: Watch,
+        clock: Clock,
     ) -> None:
         self.config = config
         self._parts, self._inbox, self._roster = parts, inbox, roster
-        self._writer, self._clock = writer, clock
+        self._writer, self._watch, self._clock = writer, watch, clock
 
     async def again(self) -> None:
         """Read the file; a file with faults changes nothing, and is said."""
@@ -105,9 +113,10 @@ class Reload:
         self._say("line-file-read", different.text(), ())
 
     async def _take(self, new: LineConfig, different: Changes) -> None:
-        tags = await self._writer.on_thread(lambda: self._parts.store.register(new.tags))
+        tags = await self._writer.on_thread(lambda: self._parts.store.register(all_tags(new)))
         # Made before anything is stopped: a source that cannot work leaves the running ones alone.
-        made = {s.name: s for s in sources_of(new, tags, self._clock)}
+        made = {s.name: s for s in sources_of(new, tags, self._clock, self._parts.journal)}
+        self._watch.know(tags)
         await self._roster.stop(different.stopped)
         for name in different.stopped:
             self._inbox.lost(name)

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from collector import Clock, Source, SourceMapping
+from collector.machine_alarms import MachineAlarm
 from historian.errors import WrongInput
 from historian.tags import Tag
 from meltledger.config import LineConfig
 from meltledger.linefile import MqttJsonSection, OpcUaSection, SourceSection, SparkplugSection
+from rules.journal import Journal
 
 
 def source_mappings(config: LineConfig) -> list[SourceMapping]:
@@ -17,12 +19,15 @@ def source_mappings(config: LineConfig) -> list[SourceMapping]:
     return [_mapping(section, units) for section in config.file.source]
 
 
-def sources_of(config: LineConfig, tags: Mapping[str, Tag], clock: Clock) -> list[Source]:
+def sources_of(
+    config: LineConfig, tags: Mapping[str, Tag], clock: Clock, journal: Journal | None = None
+) -> list[Source]:
     """The line's sources, ready to run, in the order of the file.
 
     Args:
         tags: as the store knows them, by path.
         clock: the edge's.
+        journal: knows which of the machines' own alarms stood before; None for none.
 
     Raises:
         WrongInput: one cannot work as the file says; naming the source.
@@ -31,7 +36,7 @@ def sources_of(config: LineConfig, tags: Mapping[str, Tag], clock: Clock) -> lis
     for section, mapping in zip(config.file.source, source_mappings(config), strict=True):
         match section:
             case OpcUaSection():
-                made.append(_opcua(section, mapping, config, tags, clock))
+                made.append(_opcua(section, mapping, config, tags, clock, journal))
             case MqttJsonSection():
                 made.append(_mqtt_json(section, mapping, config, tags, clock))
             case SparkplugSection():
@@ -45,12 +50,28 @@ def _mapping(section: SourceSection, units: Mapping[str, str]) -> SourceMapping:
 
 
 def _opcua(
-    section: OpcUaSection, mapping: SourceMapping, config: LineConfig, tags: Mapping[str, Tag], clock: Clock
+    section: OpcUaSection,
+    mapping: SourceMapping,
+    config: LineConfig,
+    tags: Mapping[str, Tag],
+    clock: Clock,
+    journal: Journal | None,
 ) -> Source:
+    from collector.opcua.conditions import Conditions
     from collector.opcua.source import OpcUaSource
     from meltledger.access import access_of
 
-    return OpcUaSource(mapping, tags, access=access_of(section, config), clock=clock)
+    alarms: Conditions | None = None
+    if section.alarms:
+        standing = standing_alarms(journal, section.name)
+        alarms = Conditions(section.name, clock, standing=standing, events_above=section.events_above)
+    return OpcUaSource(mapping, tags, access=access_of(section, config), alarms=alarms, clock=clock)
+
+
+def standing_alarms(journal: Journal | None, source: str) -> list[MachineAlarm]:
+    """The own alarms of a source's machine that stood by the journal's last word."""
+    last = [] if journal is None else journal.machine_alarms()
+    return [MachineAlarm.from_json(entry.data["data"]) for entry in last if entry.rule == source]
 
 
 def _mqtt_json(

@@ -14,6 +14,7 @@ from collector import (
     Roster,
     Source,
     WallClock,
+    Watch,
     Writer,
     collect,
     newest_epochs,
@@ -22,6 +23,7 @@ from collector import (
 from historian.retention import EVER_NS, Window
 from meltledger.config import LineConfig
 from meltledger.keeping import keep_house
+from meltledger.measured import measured
 from meltledger.parts import Parts, opened
 from meltledger.reload import Reload
 from meltledger.sources import source_mappings, sources_of
@@ -65,14 +67,15 @@ async def run_line(
             epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
         )
         clock = clock or WallClock()
-        writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event)
         roster = Roster(inbox, clock)
-        for source in sources_of(config, parts.tags, clock):
+        watch = Watch(lambda: roster.sources, inbox, parts.tags, clock)
+        writer = Writer(parts.store, inbox, parts.judge, clock, parts.journal.event, watch=watch)
+        for source in sources_of(config, parts.tags, clock, parts.journal):
             roster.start(source)
         for source in more_sources(parts) if more_sources else ():
             roster.start(source)
-        reload = Reload(config, parts, inbox, roster, writer, clock)
-        async with _kept_house(config, parts, clock):
+        reload = Reload(config, parts, inbox, roster, writer, watch, clock)
+        async with _kept_house(config, parts, clock), measured(config, watch, clock, inbox.tell):
             collecting = asyncio.create_task(collect(roster, writer))
             stopping = asyncio.create_task(stop.wait())
             reading = asyncio.create_task(_read_again(reload, again or asyncio.Event()))

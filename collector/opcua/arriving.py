@@ -1,4 +1,4 @@
-"""What becomes of the values that a server sends: columns for the inbox, first values, marks where some are missing."""
+"""What becomes of the values that a server sends: columns, first values, marks where some are missing."""
 
 from __future__ import annotations
 

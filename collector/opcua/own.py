@@ -116,7 +116,11 @@ def load_pair(certificate: Path, key: Path, otherwise: str = "") -> Own:
         WrongInput: one is missing or cannot be read, or the two do not belong together.
     """
     remedy = f"put the right one there{', ' if otherwise else ''}{otherwise}"
-    (shown, *_) = read_certificates(_bytes(certificate, remedy), str(certificate))
+    body = _bytes(certificate, remedy)
+    try:
+        (shown, *_) = read_certificates(body, str(certificate))
+    except WrongInput as error:
+        raise WrongInput(f"{error}; {remedy}") from error
     try:
         private = load_pem_private_key(_bytes(key, remedy), None)
     except TypeError as error:

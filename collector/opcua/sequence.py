@@ -32,7 +32,8 @@ class InOrder:
             self.missing = [(due + n - 1) % (_NUMBERS - 1) + 1 for n in range(min(missing, 1000))]
             self._waiting.append(message)
             return None
-        self._newest = number
+        if missing == 0:
+            self._newest = number
         return message
 
     def go_on(self) -> list[ua.NotificationMessage]:

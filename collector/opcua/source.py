@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Mapping
+from contextlib import nullcontext
 
 import structlog
 
@@ -15,6 +16,7 @@ from collector.errors import SourceAway, SourceRefused, WrongNode
 from collector.inbox import Inbox
 from collector.mapping import Reading, SourceMapping
 from collector.opcua.access import OPEN, Access
+from collector.opcua.conditions import Conditions
 from collector.opcua.expiry import ExpiryWatch
 from collector.opcua.link import Link
 from collector.opcua.nodes import check_node, resolve
@@ -42,6 +44,7 @@ class OpcUaSource:
         mapping: the source.
         tags: as the store knows them, by path.
         access: how to get in at the server.
+        alarms: hears the machine's own alarms; None when they are not wanted.
         clock: the edge's.
         backoff: waits between tries; the default never waits longer than 5 s.
 
@@ -55,12 +58,13 @@ class OpcUaSource:
         tags: Mapping[str, Tag],
         *,
         access: Access = OPEN,
+        alarms: Conditions | None = None,
         clock: Clock | None = None,
         backoff: Backoff | None = None,
     ) -> None:
         for tag in mapping.tags:
             check_node(tag.address)
-        self._mapping, self._access = mapping, access
+        self._mapping, self._access, self._alarms = mapping, access, alarms
         self._expiry = ExpiryWatch(mapping.name)
         self._readings = [Reading(t, tags[t.path]) for t in mapping.tags]
         self._clock = clock or WallClock()
@@ -110,7 +114,8 @@ class OpcUaSource:
                 unknown = await self._subscribe(link, subscription, inbox, sink)
                 self._connected(unknown, sink)
                 self._tell_expiry(link, sink)
-                await link.watch(lambda time_ns: self._look(subscription, time_ns, inbox, sink, link))
+                async with self._alarms.heard(link, sink) if self._alarms else nullcontext():
+                    await link.watch(lambda time_ns: self._look(subscription, time_ns, inbox, sink, link))
             finally:
                 self._look(subscription, 0, inbox, sink, link)
                 self._samples += subscription.samples

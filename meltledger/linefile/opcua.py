@@ -39,6 +39,15 @@ class OpcUaSection(AccessKeys, SourceSection):
         min_length=1, description="Canonical tag path → where it comes from."
     )
 
+    alarms: bool = Field(True, description="Whether the machine's own alarms are read into the journal.")
+    events_above: int | None = Field(
+        None,
+        ge=1,
+        le=1000,
+        description="Machine's messages that are no alarms: the least severity (1 to 1000) that is kept; "
+        "none when left out.",
+    )
+
     @property
     def where(self) -> str:
         """Its address, as it stands in messages."""

@@ -94,21 +94,19 @@ class CheckSection(Section):
         """
         if not (self.as_found or self.as_left or self.zero):
             raise WrongInput("a check says at least one of as_found, as_left and zero; add it")
-        if len(self.as_found) > 1 and len(self.as_left) == 1:
-            raise WrongInput("as_left: give at least two rows, or leave it out when nothing was adjusted")
+        with _at("as_left"):
+            if len(self.as_found) > 1 and len(self.as_left) == 1:
+                raise WrongInput("give at least two rows, or leave it out when nothing was adjusted")
         with _at("unit"):
             scale, offset = conversion(self.unit or unit, unit)
         with _at("zero"):
             zero = None if self.zero is None else Point(_nothing(self.zero, unit), quantity(self.zero, unit))
         with _at("reference"):
             known = None if self.reference is None else from_expanded(_difference(self.reference, unit))
-        found, left = (
-            tuple(Point(ref * scale + offset, read * scale + offset) for ref, read in rows)
-            for rows in (self.as_found, self.as_left)
-        )
-        for key, rows in (("as_found", found), ("as_left", left)):
-            if not all(math.isfinite(p.reference) and math.isfinite(p.reading) for p in rows):
-                raise WrongInput(f"{key}: every row is two finite numbers, [reference, reading]")
+        with _at("as_found"):
+            found = _rows(self.as_found, scale, offset)
+        with _at("as_left"):
+            left = _rows(self.as_left, scale, offset)
         return Check(self.serial, self.date, self.by, found, left, zero, known, self.certificate)
 
 
@@ -205,6 +203,13 @@ def _in_unit(text: str, unit: str, reference: str) -> float:
         raise WrongInput(f"'{text}' is {said} pressure and the tag {reference}; the two are never mixed")
     scale, offset = conversion(written, unit)
     return number * scale + offset
+
+
+def _rows(rows: tuple[Row, ...], scale: float, offset: float) -> tuple[Point, ...]:
+    """Rows of a check in the tag's unit."""
+    if not all(math.isfinite(number) for row in rows for number in row):
+        raise WrongInput("every row is two finite numbers, [reference, reading]")
+    return tuple(Point(ref * scale + offset, read * scale + offset) for ref, read in rows)
 
 
 def _difference(text: str, unit: str) -> float:

@@ -155,7 +155,6 @@ def _tell(config: LineConfig, rows: list[dict[str, object]]) -> None:
     known = {row["tag"] for row in rows}
     others = [t.path for t in config.tags if t.path.endswith(".pv") and t.path not in known]
     if others:
-        click.echo(
-            f"not in the register, default accuracies are assumed: {len(others)} tags, such as {others[0]}"
-        )
+        number = f"{len(others)} tag{'s' if len(others) != 1 else ''}"
+        click.echo(f"not in the register, a default accuracy is assumed: {number}, such as {others[0]}")
     click.echo(f"{register_path(config)}: {len(rows)} sensor{'s' if len(rows) != 1 else ''}")

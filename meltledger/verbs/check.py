@@ -12,8 +12,8 @@ import click
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
-from meltledger.register import load_register
 from meltledger.linefile import OpcUaSection
+from meltledger.register import load_register
 from meltledger.stores import store_notes
 
 

@@ -19,9 +19,9 @@ from meltledger.config import LineConfig, load
 
 _HELP = """See which servers' certificates a line's OPC UA sources trust, and accept or withdraw one.
 
-Without WHICH: what waits to be accepted, what is trusted, and our own certificate, which the server must accept
-in its turn. WHICH is the beginning of a thumbprint, at least eight digits, or the file of a certificate; one of an
-authority trusts all that it has issued. A running line takes it up by itself.
+Without WHICH: what waits to be accepted, what is trusted, and our own certificate, which the server must
+accept in its turn. WHICH is the beginning of a thumbprint, at least eight digits, or the file of a
+certificate; with one of an authority, all that it has issued is trusted. A running line takes it up.
 """
 
 

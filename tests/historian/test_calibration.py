@@ -152,7 +152,9 @@ def test_it_is_always_a_finite_number_and_never_less_than_any_part(
     step: float | None,
 ) -> None:
     sensor = Sensor("a.b.pv", "MP-1", "", 0.0, 350.0, Tolerance("", 1.75), YEAR_NS, resolution=step)
-    checks = sorted((check(FIRST + timedelta(days=d), f, l) for d, f, l in history), key=lambda c: c.day)
+    checks = sorted(
+        (check(FIRST + timedelta(days=d), f, left) for d, f, left in history), key=lambda c: c.day
+    )
     u = uncertainty(sensor, checks, value, day_ns(FIRST) + days * DAY_NS)
     assert math.isfinite(u.standard) and u.standard > 0.0
     assert all(0.0 <= part <= u.standard * (1 + 1e-12) for part in u.parts.values())

@@ -25,7 +25,6 @@ from historian.rollups import COLUMNS, HOUR_NS, MINUTE_NS, rollup_of
 from historian.store import Modified
 from historian.upkeep import Upkeep
 from tests.historian.conformance import Conformance
-from tests.historian.influx.line import Line as ServerLine
 from tests.historian.test_conformance import Folder
 
 T0 = 1_893_456_000 * NS  # 2030-01-01 00:00 UTC
@@ -263,17 +262,3 @@ class TestRetimed(Conformance):
         found = Wrapped(tmp_path)
         yield found
         found.close()
-
-
-@pytest.mark.influx
-def test_a_store_on_a_server_is_read_the_same_way(line: ServerLine) -> None:
-    writer = line.writer()
-    writer.register(TAGS)
-    writer.append(
-        Frame.of([1, 1, 2], [T0, T0 + 60 * NS, T0], [1.0, 2.0, 3.0], [0] * 3, arrival_ns=T0 + 60 * NS)
-    )
-    retimed = Retimed(line.reader(), lambda: [fix(T0, T0 + NS, -HOUR_NS)])
-    found = retimed.read([WRONG, RIGHT], *EVER)
-    assert found[WRONG].time_ns.tolist() == [T0 - HOUR_NS, T0 + 60 * NS]
-    assert found[RIGHT].time_ns.tolist() == [T0]
-    assert retimed.rollup([WRONG], *EVER, HOUR_NS).start_ns.tolist() == [T0 - HOUR_NS, T0]

@@ -1,0 +1,223 @@
+"""One connection to an MQTT broker, from its login to its loss; no error of paho gets past it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import structlog
+from paho.mqtt import client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from collector.errors import SourceAway, SourceRefused
+from collector.mqtt.broker import Broker
+
+CONNECT_S: Final = 5.0
+# MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
+_REFUSALS: Final = {
+    "Unsupported protocol version",
+    "Client identifier not valid",
+    "Bad user name or password",
+    "Not authorized",
+    "Banned",
+    "Bad authentication method",
+}
+
+_log = structlog.get_logger(__name__)
+
+Message = paho.MQTTMessage
+"""Of a message are read: ``topic``, ``payload``, ``mid``, ``qos``, ``retain``, ``dup``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    """What is to be published.
+
+    Attributes:
+        retain: whether the broker keeps it for later subscribers.
+    """
+
+    topic: str
+    payload: bytes
+    qos: int = 1
+    retain: bool = False
+
+
+class Connection:
+    """One connection; the next one is a new object.
+
+    Args:
+        broker: where, and who we are.
+        heard: called with each message ON THE LIBRARY'S THREAD; must be quick and must not raise.
+        topics: filters to subscribe to, with their QoS.
+        will: what the broker publishes when the connection ends without a goodbye.
+    """
+
+    def __init__(
+        self,
+        broker: Broker,
+        heard: Callable[[Message], None],
+        topics: Sequence[tuple[str, int]],
+        *,
+        will: Publication | None = None,
+    ) -> None:
+        self.broker = broker
+        self._heard, self._topics, self._will = heard, topics, will
+        self._loop = asyncio.get_running_loop()
+        self._answer: asyncio.Future[tuple[ReasonCode, bool]] = self._loop.create_future()
+        self._granted: asyncio.Future[list[ReasonCode]] = self._loop.create_future()
+        self._down: asyncio.Future[str] = self._loop.create_future()
+        self._v5 = broker.version == "5"
+        self._client: paho.Client | None = None
+
+    async def open(self) -> bool:
+        """Connect, log in and subscribe.
+
+        Returns:
+            whether the broker has kept our session, with what it could not deliver.
+
+        Raises:
+            SourceAway: the broker does not answer.
+            SourceRefused: it refuses the login or a subscription.
+        """
+        try:
+            return await self._open()
+        except BaseException:
+            await self.close()
+            raise
+
+    async def _open(self) -> bool:
+        broker = self.broker
+        client = self._client = self._made()
+        try:
+            await asyncio.to_thread(client.connect, broker.host, broker.port, **self._login())
+            client.loop_start()
+            async with asyncio.timeout(CONNECT_S):
+                reason, kept = await self._answer
+        except (OSError, TimeoutError, ValueError) as error:
+            why = str(error) or "not in time"
+            raise SourceAway(f"{broker} does not answer ({why})") from error
+        if reason.is_failure:
+            words = f"{broker} refuses the login as '{broker.client_id}' ({reason})"
+            if reason.getName() in _REFUSALS:
+                raise SourceRefused(f"{words}; check user, password and what the broker lets them do")
+            raise SourceAway(words)
+        await self._subscribe(client)
+        return kept
+
+    async def _subscribe(self, client: paho.Client) -> None:
+        # What is retained is sent once, when a filter is new to the session, and not at each return.
+        options = [
+            (topic, SubscribeOptions(qos=qos, retainHandling=1) if self._v5 else qos)
+            for topic, qos in self._topics
+        ]
+        client.subscribe(options)  # type: ignore[arg-type]
+        try:
+            async with asyncio.timeout(CONNECT_S):
+                granted = await self._granted
+        except TimeoutError as error:
+            raise SourceAway(f"{self.broker} does not answer a subscription") from error
+        refused = [t for (t, _), r in zip(self._topics, granted, strict=True) if r.is_failure]
+        if refused:
+            raise SourceRefused(
+                f"{self.broker} refuses the subscription to {', '.join(refused)}; let the user "
+                f"'{self.broker.user or 'anonymous'}' read there"
+            )
+        lower = [t for (t, qos), r in zip(self._topics, granted, strict=True) if int(r.value) < qos]
+        if lower:
+            _log.warning("qos_lowered", broker=str(self.broker), topics=lower)
+
+    async def lost(self) -> None:
+        """Wait until the connection is gone.
+
+        Raises:
+            SourceAway: with the reason; this is the only way out.
+        """
+        raise SourceAway(f"{self.broker}: {await asyncio.shield(self._down)}")
+
+    def ack(self, mid: int, qos: int) -> None:
+        """Acknowledge a message; nothing happens once the connection is gone, because it will come again."""
+        if self._client is not None and not self._down.done():
+            self._client.ack(mid, qos)
+
+    def publish(self, publication: Publication) -> None:
+        """Publish; on any thread, and only while the connection stands."""
+        if self._client is not None:
+            self._client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
+
+    async def close(self) -> None:
+        """Say goodbye and end; acknowledgements given before are sent."""
+        client, self._client = self._client, None
+        if client is None:
+            return
+        with contextlib.suppress(ValueError, OSError):
+            client.disconnect()
+        await asyncio.to_thread(client.loop_stop)
+        for future in (self._answer, self._granted, self._down):
+            future.cancel()
+
+    def _made(self) -> paho.Client:
+        broker = self.broker
+        client = paho.Client(
+            CallbackAPIVersion.VERSION2,
+            broker.client_id,
+            clean_session=None if self._v5 else broker.session_s == 0,
+            protocol=MQTTProtocolVersion.MQTTv5 if self._v5 else MQTTProtocolVersion.MQTTv311,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        client.connect_timeout = CONNECT_S
+        if broker.user is not None:
+            client.username_pw_set(broker.user, broker.password)
+        if broker.tls:
+            client.tls_set_context(broker.tls_context())
+        if self._will is not None:
+            will = self._will
+            client.will_set(will.topic, will.payload, will.qos, will.retain)
+        client.on_connect = lambda _c, _u, flags, reason, _p: self._tell(
+            self._answer, (reason, bool(flags.session_present))
+        )
+        client.on_subscribe = lambda _c, _u, _m, reasons, _p: self._tell(self._granted, reasons)
+        client.on_disconnect = lambda _c, _u, _f, reason, _p: self._tell(
+            self._down, f"the connection broke ({reason})"
+        )
+        client.on_message = self._take
+        return client
+
+    def _login(self) -> dict[str, Any]:
+        broker = self.broker
+        if not self._v5:
+            return {"keepalive": broker.keepalive_s}
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.SessionExpiryInterval = broker.session_s
+        properties.ReceiveMaximum = min(broker.window, 65_535)
+        properties.MaximumPacketSize = broker.largest_byte + 65_536
+        return {
+            "keepalive": broker.keepalive_s,
+            "clean_start": broker.session_s == 0,
+            "properties": properties,
+        }
+
+    def _take(self, _client: paho.Client, _userdata: object, message: Message) -> None:
+        """An exception here would end the library's thread without a word, with the connection still up."""
+        try:
+            self._heard(message)
+        except Exception as error:
+            _log.exception("message_failed", broker=str(self.broker))
+            self._tell(self._down, f"a message could not be taken ({type(error).__name__}: {error})")
+
+    def _tell(self, future: asyncio.Future[Any], result: object) -> None:
+        with contextlib.suppress(RuntimeError):  # the loop is closed: nobody waits any more
+            self._loop.call_soon_threadsafe(_settle, future, result)
+
+
+def _settle(future: asyncio.Future[Any], result: object) -> None:
+    if not future.done():
+        future.set_result(result)
