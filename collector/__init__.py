@@ -1,7 +1,7 @@
 """Brings samples from machines into the store: sources, mapping to tags, gaps, and the writer."""
 
 from collector.clock import Clock, WallClock
-from collector.errors import SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
+from collector.errors import CertificateRefused, SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
 from collector.health import Health, health_tags
 from collector.inbox import Inbox
 from collector.mapping import SourceMapping, TagMapping, tags_of
@@ -13,6 +13,7 @@ from collector.writer import HEARTBEAT, Judge, Writer
 
 __all__ = [
     "HEARTBEAT",
+    "CertificateRefused",
     "Clock",
     "Health",
     "Inbox",

@@ -7,7 +7,8 @@ MeltledgerError
 │   └── SourceRefused         the endpoint is not what the line's file says it is, or does not let us in
 │       └── CertificateRefused    a certificate is not accepted, ours or the server's
 └── OutsideWorldAway
-    └── SourceAway            the endpoint does not answer, or the connection broke
+    ├── SourceAway            the endpoint does not answer, or the connection broke
+    └── HistoryAway           the endpoint does not give its history now; what it sends live goes on
 """
 
 from __future__ import annotations
@@ -41,3 +42,15 @@ class CertificateRefused(SourceRefused):
 
 class SourceAway(OutsideWorldAway):
     """The endpoint does not answer now, or the connection broke: wait and try again."""
+
+
+class HistoryAway(OutsideWorldAway):
+    """The endpoint does not give its history now, or not in this way; what it sends live goes on.
+
+    Attributes:
+        too_much: whether less at once may work.
+    """
+
+    def __init__(self, text: str, *, too_much: bool = False) -> None:
+        super().__init__(text)
+        self.too_much = too_much

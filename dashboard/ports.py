@@ -38,6 +38,8 @@ class JournalPort(Protocol):
 
     def alarms(self, *, normal: bool = False) -> Sequence[StandingAlarm]: ...
 
+    def machine_alarms(self) -> Sequence[Entry]: ...
+
     def entries(
         self,
         start_ns: int | None = None,

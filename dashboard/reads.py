@@ -12,6 +12,7 @@ from dashboard.filled_in import FilledIn
 from dashboard.headline import PhaseNow, headline, outlook
 from dashboard.lanes import lanes_of, standing_marks
 from dashboard.ledger import ledger_of
+from dashboard.machine_alarm_views import own_alarms
 from dashboard.machine_views import machine_views, shown_tags, sparks
 from dashboard.now import Now
 from dashboard.phase_watch import PhaseWatch
@@ -174,6 +175,7 @@ class LineReads:
             simulated=self.simulated,
             now_ns=now_ns,
             zone=self.zone,
+            own_alarms=own_alarms(self.journal.machine_alarms(), now),
         )
 
     def _outlook(self, now: Now, at_ns: int) -> str:

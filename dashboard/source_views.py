@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from dashboard.now import EDGE, SOURCE_SILENT_NS, Now
+from dashboard.source_health import recorder_health, source_health
 from dashboard.views import SourceView
 from dashboard.words import clock_text, duration_text
 from historian.frame import NS
@@ -51,15 +52,17 @@ def _view(name: str, now: Now, said: _Said) -> SourceView:
     heard_ns = now.heard_ns.get(name, 0)
     delivers = heard_ns > 0 and now.now_ns - heard_ns <= SOURCE_SILENT_NS
     shown = "recorder" if name == EDGE else name
+    health = recorder_health(now) if name == EDGE else source_health(now, name)
     if delivers:
-        return SourceView(name, True, f"{shown}: {'runs' if name == EDGE else 'delivers'}{_lacking(said)}")
+        does = "runs" if name == EDGE else "delivers"
+        return SourceView(name, True, f"{shown}: {does}{_lacking(said)}", health)
     since = (
         f"no data since {clock_text(heard_ns, now.zone, now_ns=now.now_ns)}" if heard_ns else "no data yet"
     )
     if heard_ns:
         since += f" ({duration_text((now.now_ns - heard_ns) / NS)})"
     told = f". {said.text}" if said.text and said.state != DELIVERS else ""
-    return SourceView(name, False, f"{shown}: {since}{told}")
+    return SourceView(name, False, f"{shown}: {since}{told}", health)
 
 
 def _lacking(said: _Said) -> str:

@@ -95,11 +95,12 @@ class AlarmView:
 
 @dataclass(frozen=True, slots=True)
 class SourceView:
-    """How one source does: its name, whether it delivers, and the sentence."""
+    """How one source does: its name, whether it delivers, the sentence, and how it does beyond that."""
 
     name: str
     delivers: bool
     sentence: str
+    health: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +155,7 @@ class LiveView:
         trial: trial number and code name, or that none is open.
         clock: the site's time with its zone.
         simulated: whether a simulator or a playback delivers it.
+        own_alarms: what stands on the machines' own lists, a line each.
     """
 
     headline: str
@@ -174,6 +176,7 @@ class LiveView:
     simulated: bool
     now_ns: int = 0
     zone: str = "UTC"
+    own_alarms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+import select
+import socket
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -20,6 +24,7 @@ from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
 
 CONNECT_S: Final = 5.0
+_AT_ONCE: Final = 2000  # messages heard before the connection is looked after again
 # MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
 _REFUSALS: Final = {
     "Unsupported protocol version",
@@ -50,14 +55,23 @@ class Publication:
     retain: bool = False
 
 
+def _ignore(*_: object) -> None:
+    """Nobody asked to be told."""
+
+
 class Connection:
     """One connection; the next one is a new object.
 
+    It reads on a thread of its own: many messages are taken between two looks at the socket, and all that is
+    to be acknowledged is sent from there.
+
     Args:
         broker: where, and who we are.
-        heard: called with each message ON THE LIBRARY'S THREAD; must be quick and must not raise.
+        heard: called with each message ON THAT THREAD; must be quick and must not raise.
         topics: filters to subscribe to, with their QoS.
         will: what the broker publishes when the connection ends without a goodbye.
+        welcomed: called on that thread before the first message: whether the broker has kept our session.
+        calm: called on that thread when all that had arrived was heard.
     """
 
     def __init__(
@@ -67,9 +81,19 @@ class Connection:
         topics: Sequence[tuple[str, int]],
         *,
         will: Publication | None = None,
+        welcomed: Callable[[bool], None] = _ignore,
+        calm: Callable[[], None] = _ignore,
     ) -> None:
         self.broker = broker
         self._heard, self._topics, self._will = heard, topics, will
+        self._welcomed, self._calm = welcomed, calm
+        self._count = 0
+        self._due: deque[int] = deque()
+        self._out: deque[Publication] = deque()
+        self._woken, self._waker = socket.socketpair()
+        self._woken.setblocking(False)
+        self._thread: threading.Thread | None = None
+        self._reading, self._ending = True, False
         self._loop = asyncio.get_running_loop()
         self._answer: asyncio.Future[tuple[ReasonCode, bool]] = self._loop.create_future()
         self._granted: asyncio.Future[list[ReasonCode]] = self._loop.create_future()
@@ -98,7 +122,10 @@ class Connection:
         client = self._client = self._made()
         try:
             await asyncio.to_thread(client.connect, broker.host, broker.port, **self._login())
-            client.loop_start()
+            self._thread = threading.Thread(
+                target=self._work, args=(client,), name=f"mqtt {broker}", daemon=True
+            )
+            self._thread.start()
             async with asyncio.timeout(CONNECT_S):
                 reason, kept = await self._answer
         except (OSError, TimeoutError, ValueError) as error:
@@ -109,16 +136,10 @@ class Connection:
             if reason.getName() in _REFUSALS:
                 raise SourceRefused(f"{words}; check user, password and what the broker lets them do")
             raise SourceAway(words)
-        await self._subscribe(client)
+        await self._subscribed()
         return kept
 
-    async def _subscribe(self, client: paho.Client) -> None:
-        # What is retained is sent once, when a filter is new to the session, and not at each return.
-        options = [
-            (topic, SubscribeOptions(qos=qos, retainHandling=1) if self._v5 else qos)
-            for topic, qos in self._topics
-        ]
-        client.subscribe(options)  # type: ignore[arg-type]
+    async def _subscribed(self) -> None:
         try:
             async with asyncio.timeout(CONNECT_S):
                 granted = await self._granted
@@ -142,26 +163,81 @@ class Connection:
         """
         raise SourceAway(f"{self.broker}: {await asyncio.shield(self._down)}")
 
-    def ack(self, mid: int, qos: int) -> None:
-        """Acknowledge a message; nothing happens once the connection is gone, because it will come again."""
-        if self._client is not None and not self._down.done():
-            self._client.ack(mid, qos)
+    def ack(self, mids: Iterable[int]) -> None:
+        """Acknowledge messages of QoS 1, on any thread.
+
+        Nothing happens once the connection is gone: the broker will send them again.
+        """
+        self._due.extend(mids)
+        self._wake()
 
     def publish(self, publication: Publication) -> None:
-        """Publish; on any thread, and only while the connection stands."""
-        if self._client is not None:
-            self._client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
+        """Publish, on any thread; nothing happens once the connection is gone."""
+        self._out.append(publication)
+        self._wake()
+
+    def stop_reading(self) -> None:
+        """Take no further message; what was taken can still be acknowledged."""
+        self._reading = False
+        self._wake()
 
     async def close(self) -> None:
-        """Say goodbye and end; acknowledgements given before are sent."""
-        client, self._client = self._client, None
-        if client is None:
-            return
-        with contextlib.suppress(ValueError, OSError):
-            client.disconnect()
-        await asyncio.to_thread(client.loop_stop)
+        """Send what is to be sent, say goodbye and end."""
+        self._ending = True
+        self._wake()
+        if self._thread is not None:
+            await asyncio.to_thread(self._thread.join)
+            self._thread = None
+        self._woken.close()
+        self._waker.close()
         for future in (self._answer, self._granted, self._down):
             future.cancel()
+
+    def _wake(self) -> None:
+        with contextlib.suppress(OSError):
+            self._waker.send(b"\0")
+
+    def _work(self, client: paho.Client) -> None:
+        """The thread: read, hear, acknowledge, until the connection is gone or to be ended."""
+        try:
+            while (sock := client.socket()) is not None and not self._ending:
+                self._turn(client, sock)
+            if client.socket() is not None:
+                self._send(client)
+                client.disconnect()
+        except Exception as error:
+            _log.exception("connection_failed", broker=str(self.broker))
+            self._tell(self._down, f"the connection failed ({type(error).__name__}: {error})")
+
+    def _turn(self, client: paho.Client, sock: Any) -> None:
+        hear = [sock] if self._reading else []
+        write = [sock] if client.want_write() else []
+        pending = hasattr(sock, "pending") and sock.pending() > 0
+        readable, writable, _ = select.select([*hear, self._woken], write, [], 0.0 if pending else 1.0)
+        if self._woken in readable:
+            with contextlib.suppress(BlockingIOError):
+                self._woken.recv(4096)
+        if pending or sock in readable:
+            self._hear_all(client)
+        self._send(client)
+        if writable:
+            client.loop_write()
+        client.loop_misc()
+
+    def _hear_all(self, client: paho.Client) -> None:
+        """Read until nothing more has arrived, but look up from it now and then."""
+        for _ in range(_AT_ONCE):
+            before = self._count
+            if client.loop_read() != paho.MQTT_ERR_SUCCESS or self._count == before:
+                break
+        self._safely(self._calm)
+
+    def _send(self, client: paho.Client) -> None:
+        while self._out:
+            publication = self._out.popleft()
+            client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
+        while self._due:
+            client.ack(self._due.popleft(), 1)
 
     def _made(self) -> paho.Client:
         broker = self.broker
@@ -181,9 +257,7 @@ class Connection:
         if self._will is not None:
             will = self._will
             client.will_set(will.topic, will.payload, will.qos, will.retain)
-        client.on_connect = lambda _c, _u, flags, reason, _p: self._tell(
-            self._answer, (reason, bool(flags.session_present))
-        )
+        client.on_connect = self._connected
         client.on_subscribe = lambda _c, _u, _m, reasons, _p: self._tell(self._granted, reasons)
         client.on_disconnect = lambda _c, _u, _f, reason, _p: self._tell(
             self._down, f"the connection broke ({reason})"
@@ -205,10 +279,27 @@ class Connection:
             "properties": properties,
         }
 
+    def _connected(
+        self, client: paho.Client, _userdata: object, flags: Any, reason: ReasonCode, _properties: object
+    ) -> None:
+        if not reason.is_failure:
+            self._safely(self._welcomed, bool(flags.session_present))
+            # What is retained is sent once, when a filter is new to the session, and not at each return.
+            options = [
+                (topic, SubscribeOptions(qos=qos, retainHandling=1) if self._v5 else qos)
+                for topic, qos in self._topics
+            ]
+            client.subscribe(options)  # type: ignore[arg-type]
+        self._tell(self._answer, (reason, bool(flags.session_present)))
+
     def _take(self, _client: paho.Client, _userdata: object, message: Message) -> None:
-        """An exception here would end the library's thread without a word, with the connection still up."""
+        self._count += 1
+        self._safely(self._heard, message)
+
+    def _safely(self, told: Callable[..., None], *arguments: object) -> None:
+        """An exception in the library's hands would end this thread without a word."""
         try:
-            self._heard(message)
+            told(*arguments)
         except Exception as error:
             _log.exception("message_failed", broker=str(self.broker))
             self._tell(self._down, f"a message could not be taken ({type(error).__name__}: {error})")

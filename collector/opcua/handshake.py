@@ -107,7 +107,7 @@ async def _connect(client: GuardedClient, endpoint: str, access: Access, own: Ow
     try:
         await client.connect()
     except UaStatusCodeError as error:
-        refused = refusal(error, endpoint, str(access.identity), ours)
+        refused = refusal(error, endpoint, access.identity, ours)
         if refused is None:
             raise
         raise refused from error

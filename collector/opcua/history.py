@@ -24,7 +24,7 @@ VALUES_AT_ONCE = 20_000
 """Values in one answer, so that decoding it does not keep live ones waiting."""
 
 _OVERLAP_NS = 1_000_000
-"""Asked for beyond both ends: some servers leave the start out, some the end; what comes twice is kept once."""
+"""Asked for beyond both ends: some servers leave the start out, some the end."""
 
 _TRUNCATES = 100
 """Some servers cut an answer off without a continuation point; shorter answers than this are not cut off
@@ -43,6 +43,8 @@ _TOO_MUCH = {
     StatusCodes.BadEncodingLimitsExceeded,
     StatusCodes.BadTimeout,
 }
+
+_log = structlog.get_logger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +137,12 @@ async def read_raw(
 async def _request(link: Link, asked: Sequence[_Asked], end_ns: int) -> list[ua.HistoryReadResult]:
     """One HistoryRead."""
     details = ua.ReadRawModifiedDetails(
-        IsReadModified=False,  # type: ignore[arg-type]  # the library's Boolean is a name for bool
-        StartTime=stamp_of(asked[0].start_ns),  # type: ignore[arg-type]
-        EndTime=stamp_of(end_ns),  # type: ignore[arg-type]
+        IsReadModified=False,
+        StartTime=stamp_of(asked[0].start_ns),
+        EndTime=stamp_of(end_ns),
         NumValuesPerNode=ua.Counter(max(2 * _TRUNCATES, VALUES_AT_ONCE // len(asked))),
         # A bound may lie outside of what is asked for.
-        ReturnBounds=False,  # type: ignore[arg-type]
+        ReturnBounds=False,
     )
     try:
         return list(await link.session.history_read(_parameters(details, asked, release=False)))
@@ -172,15 +174,15 @@ def _parameters(
     nodes = [
         ua.HistoryReadValueId(
             NodeId=a.node,
-            IndexRange="",  # type: ignore[arg-type]
-            ContinuationPoint=a.point,  # type: ignore[arg-type]
+            IndexRange="",
+            ContinuationPoint=a.point,
         )
         for a in asked
     ]
     return ua.HistoryReadParameters(
-        HistoryReadDetails=details,  # type: ignore[arg-type]
+        HistoryReadDetails=details,
         TimestampsToReturn=ua.TimestampsToReturn.Both,
-        ReleaseContinuationPoints=release,  # type: ignore[arg-type]
+        ReleaseContinuationPoints=release,
         NodesToRead=nodes,
     )
 

@@ -53,6 +53,11 @@ class Anonymous:
     def __str__(self) -> str:
         return "without a user name"
 
+    @property
+    def remedy(self) -> str:
+        """What helps when it is refused."""
+        return "add user and password_env to the source in the line's file"
+
 
 @dataclass(frozen=True, slots=True)
 class UserName:
@@ -63,6 +68,11 @@ class UserName:
 
     def __str__(self) -> str:
         return f"as user '{self.name}'"
+
+    @property
+    def remedy(self) -> str:
+        """What helps when it is refused."""
+        return "correct user and password, or give that user the right to read at the server"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +89,11 @@ class UserCertificate:
 
     def __str__(self) -> str:
         return f"with the user certificate {self.certificate}"
+
+    @property
+    def remedy(self) -> str:
+        """What helps when it is refused."""
+        return "accept that certificate as a user's at the server"
 
     def load(self) -> Own:
         """Certificate and key.

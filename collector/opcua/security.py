@@ -11,6 +11,7 @@ from asyncua.crypto import security_policies as library
 
 from collector.errors import SourceRefused, UnsupportedSecurity
 from collector.opcua.certificate import plain
+from collector.opcua.identity import Identity
 
 _POLICIES: Final[Mapping[str, type[library.SecurityPolicy]]] = {
     "None": library.SecurityPolicyNone,
@@ -126,21 +127,20 @@ def offers(endpoints: Iterable[ua.EndpointDescription]) -> str:
     return ", ".join(told) or "nothing"
 
 
-def refusal(error: Any, where: str, identity: str, own: str) -> SourceRefused | None:
+def refusal(error: Any, where: str, identity: Identity, own: str) -> SourceRefused | None:
     """What a status that ended the handshake means; None when it is no refusal but a passing trouble.
 
     Args:
         error: the library's error with a status code.
         where: the endpoint.
-        identity: who logged in, for a person.
+        identity: who was to log in.
         own: our own certificate, for a person; empty when none was shown.
     """
     status = str(ua.StatusCode(error.code).name)
     if status in _LOGIN:
         return SourceRefused(
-            f"{where} lets nobody in {identity} ({status}). Remedy: correct user and password, or give that "
-            "user the right to read at the server; the next try comes in a minute, so that the user is not "
-            "locked out"
+            f"{where} lets nobody in {identity} ({status}). Remedy: {identity.remedy}; the next try "
+            "comes in a minute, so that no user is locked out"
         )
     if status in _POLICY:
         return SourceRefused(

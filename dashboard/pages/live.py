@@ -52,7 +52,7 @@ def layout() -> list[Any]:
                     className="panel",
                 ),
                 html.Section(
-                    [html.H2("What needs a person"), html.Div(id="alarms")],
+                    [html.H2("What needs a person"), html.Div(id="alarms"), html.Div(id="own-alarms")],
                     className="panel",
                     id="needs",
                 ),
@@ -100,7 +100,18 @@ def _marks() -> html.Div:
     )
 
 
-PARTS = ("headline", "outlook", "figures", "alarms", "zones", "wiper", "marked", "facts", "site-clock")
+PARTS = (
+    "headline",
+    "outlook",
+    "figures",
+    "alarms",
+    "own-alarms",
+    "zones",
+    "wiper",
+    "marked",
+    "facts",
+    "site-clock",
+)
 
 
 def register(app: dash.Dash, lines: Lines, clock: Clock) -> None:
@@ -157,10 +168,11 @@ def _makers(view: LiveView) -> Mapping[str, Callable[[], Any]]:
         "outlook": lambda: view.outlook,
         "figures": lambda: [parts.figure_tile(r) for r in view.readings],
         "alarms": lambda: parts.alarm_list(view.alarms),
+        "own-alarms": lambda: parts.own_alarm_list(view.own_alarms),
         "zones": lambda: f"Zones: {view.zones}",
         "wiper": lambda: f"Wiper: {view.wiper}",
         "marked": lambda: parts.marks_said(view.marks),
-        "facts": lambda: [html.Span(view.age), *parts.source_facts(view.sources), html.Span(view.trial)],
+        "facts": lambda: [html.Span(view.age), html.Span(view.trial), *parts.source_facts(view.sources)],
         "site-clock": lambda: view.clock,
     }
 
@@ -172,6 +184,7 @@ def digests(view: LiveView, machines: tuple[MachineView, ...], paper: str | None
         "outlook": view.outlook,
         "figures": view.readings,
         "alarms": view.alarms,
+        "own-alarms": view.own_alarms,
         "zones": view.zones,
         "wiper": view.wiper,
         "marked": view.marks,

@@ -91,6 +91,16 @@ def alarm_list(alarms: Sequence[AlarmView]) -> Any:
     return html.Ul([alarm_card(a) for a in alarms], className="alarms")
 
 
+def own_alarm_list(lines: Sequence[str]) -> Any:
+    """What stands on the machines' own lists; nothing when nothing does."""
+    if not lines:
+        return None
+    return [
+        html.H3("On the machines' own lists, to be seen to there", className="own-title"),
+        html.Ul([html.Li(line) for line in lines], className="own-alarms"),
+    ]
+
+
 def mark_buttons(names: Sequence[str]) -> list[Any]:
     """One button a mark."""
     return [
@@ -123,7 +133,14 @@ def source_facts(sources: Sequence[SourceView]) -> list[Any]:
     """Each source and how it does."""
     if not sources:
         return [html.Span("No source has been heard of yet.", className="source waits")]
-    return [html.Span(s.sentence, className="source" if s.delivers else "source waits") for s in sources]
+    return [_source_line(s) for s in sources]
+
+
+def _source_line(source: SourceView) -> html.Span:
+    said: list[Any] = [source.sentence]
+    if source.health:
+        said.append(html.Span(f" · {source.health}", className="health"))
+    return html.Span(said, className="source" if source.delivers else "source waits")
 
 
 def machine_section(machine: MachineView) -> html.Section:

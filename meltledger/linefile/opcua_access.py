@@ -67,6 +67,8 @@ class AccessKeys(Section):
             yield ("password_file",), "it stands in one place: take out password_env or password_file"
         if self.user is not None and self.user_certificate is not None:
             yield ("user_certificate",), "one login is enough: take out user or user_certificate"
+        if self.user_certificate is not None and self.security == "None":
+            yield ("user_certificate",), "a user certificate needs a secured connection: set security"
         if (self.user_certificate is None) != (self.user_key is None):
             there = "user_key" if self.user_certificate is None else "user_certificate"
             yield (there,), "user_certificate and user_key belong together: add the other one"

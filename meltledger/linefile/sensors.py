@@ -27,8 +27,8 @@ class ChannelKeys(Section):
     raw: tuple[Number, Number] | None = Field(
         None, description="channel: counts that the source delivers at those ends, as [0, 27648]."
     )
-    near_nothing: Annotated[float, quantity_in("1"), Field(ge=0, lt=0.5)] = Field(
-        NEAR_NOTHING,
+    near_nothing: Annotated[float, quantity_in("%"), Field(ge=0, lt=50)] = Field(
+        100 * NEAR_NOTHING,
         description="channel without a live zero: part of the signal's span below which it is uncertain.",
         validate_default=False,
     )
@@ -65,7 +65,7 @@ class ChannelKeys(Section):
                 f"the tag and both ends must be {' or '.join(sorted(references))} alike"
             )
         scale, offset = conversion(top_unit, unit)
-        return Channel(self.channel, bottom, top * scale + offset, unit, self.raw, self.near_nothing)
+        return Channel(self.channel, bottom, top * scale + offset, unit, self.raw, self.near_nothing / 100)
 
 
 def measured_end(text: str) -> tuple[float, str, str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -48,12 +50,9 @@ def test_gaps_are_the_runs_without_a_connection_after_the_first_one(states: list
         flow.stands(connected, second * NS)
     first = states.index(True) if True in states else len(states)
     after = states[first:]
-    losses = sum(a and not b for a, b in zip(after, after[1:], strict=False))
-    away = [s for s in range(len(after)) if not after[s]]
-    # From the last second with samples to the first with samples again; the last second is where we look.
-    apart = len(away) if after and not after[-1] else len(away) + losses
+    seconds = list(pairwise(after))
     now = flow.now((len(states) - 1) * NS)
-    assert now.gaps == losses
-    longest = max((len(run) for run in "".join("x" if s else " " for s in after).split("x")), default=0)
+    assert now.gaps == sum(was and not is_there for was, is_there in seconds)
+    longest = max(len(run) for run in "".join("x" if s else " " for s in after).split("x"))
     if longest * NS < NOTICED_NS:
-        assert now.gap_ns == apart * NS
+        assert now.gap_ns == sum(not (was and is_there) for was, is_there in seconds) * NS

@@ -15,6 +15,8 @@ from historian.calibration import Point, day_ns
 from historian.errors import StoreFull, WrongInput
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
+from meltledger.linefile.register import CheckSection, SensorSection
+from meltledger.linefile.words import Section
 from meltledger.register import add_check, load_register, register_path
 from tests.meltledger.test_config import GOOD as FILE
 
@@ -68,7 +70,8 @@ def test_it_is_read_in_the_tags_units(config: LineConfig) -> None:
     (sensor,), (check,) = register.sensors, register.checks
     assert (sensor.low, sensor.high, sensor.resolution) == (0.0, 350.0, 0.1)
     assert sensor.tolerance.limit(100.0) == pytest.approx(1.75)
-    assert check.as_left == (Point(0.0, pytest.approx(0.2)), Point(200.0, pytest.approx(200.6)))
+    rows = [(p.reference, p.reading) for p in check.as_left]
+    assert rows == [(0.0, pytest.approx(0.2)), (200.0, pytest.approx(200.6))]
     assert check.zero == Point(0.0, 3.0) and check.reference == pytest.approx(0.1)
     assert (check.day, check.by, check.certificate) == (date(2025, 3, 1), "workshop", "C-1")
 
@@ -243,3 +246,21 @@ def test_what_is_added_is_read_back(
     assert (check.by, check.certificate) == (by, certificate)
     assert check.as_found == tuple(Point(*row) for row in rows)
     assert register.sensor_at("filter.inlet.pressure.pv", day_ns(check.day)) is not None
+
+
+PAGE = (Path(__file__).resolve().parents[2] / "docs" / "channels-and-calibration.md").read_text(
+    encoding="utf-8"
+)
+
+
+def test_the_pages_example_is_read(config: LineConfig) -> None:
+    example = next(b for b in PAGE.split("```toml\n")[1:] if b.startswith("[[sensor]]")).split("```")[0]
+    written(config, example)
+    register = load_register(config)
+    assert [s.serial for s in register.sensors] == ["MP-0417", "MP-0533"]
+    assert len(register.checks[0].as_found) == 3
+
+
+@pytest.mark.parametrize("section", [SensorSection, CheckSection])
+def test_the_page_names_every_key(section: type[Section]) -> None:
+    assert all(f"`{key}`" in PAGE for key in section.model_fields)

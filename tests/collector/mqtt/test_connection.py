@@ -56,7 +56,7 @@ async def test_what_was_not_acknowledged_comes_again_and_what_came_meanwhile_too
     assert await first.open() is False
     await asyncio.to_thread(send, broker, f"{broker.client_id}/a", "1", "2")
     await until(lambda: len(heard) == 2)
-    first.ack(heard[0][2], 1)
+    first.ack([heard[0][2]])
     await first.close()
     await asyncio.to_thread(send, broker, f"{broker.client_id}/a", "3")
     heard.clear()
@@ -64,8 +64,7 @@ async def test_what_was_not_acknowledged_comes_again_and_what_came_meanwhile_too
     assert await second.open() is True
     await until(lambda: len(heard) == 2)
     assert [(payload, dup) for payload, dup, _ in heard] == [(b"2", True), (b"3", False)]
-    for _, _, mid in heard:
-        second.ack(mid, 1)
+    second.ack([mid for _, _, mid in heard])
     await second.close()
 
 

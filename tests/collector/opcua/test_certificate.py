@@ -43,7 +43,7 @@ def test_a_chain_is_read_in_its_order(body: bytes) -> None:
 
 
 def test_a_key_file_is_no_certificate() -> None:
-    with pytest.raises(WrongInput, match="key.pem: ") as caught:
+    with pytest.raises(WrongInput, match=r"key\.pem: ") as caught:
         read_certificates(LEAF.key_pem, "key.pem")
     assert LEAF.key_pem.decode()[30:60] not in str(caught.value)
 

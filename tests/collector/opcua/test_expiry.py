@@ -25,9 +25,7 @@ def test_once_a_day_each() -> None:
     start = END - 20 * DAY_NS
     papers = [*PAPERS, ("the server's certificate", other)]
     told = [
-        (step, event.text)
-        for step in range(72)
-        for event in watch.due(papers, start + step * DAY_NS // 24)
+        (step, event.text) for step in range(72) for event in watch.due(papers, start + step * DAY_NS // 24)
     ]
     assert [step for step, _ in told] == [0, 0, 24, 24, 48, 48]
     assert "our own certificate" in told[0][1] and "the server's certificate" in told[1][1]

@@ -36,9 +36,12 @@ def test_a_variable_that_is_not_set_is_named(monkeypatch: pytest.MonkeyPatch, va
 
 
 @pytest.mark.parametrize(
-    ("body", "said"), [(None, "No such file"), (b"", "is empty"), (b"\n", "is empty"), (b"\xff\xfe", "no text")]
+    ("body", "said"),
+    [(None, "No such file"), (b"", "is empty"), (b"\n", "is empty"), (b"\xff\xfe", "no text")],
 )
-def test_a_file_that_holds_none_is_named_and_not_repeated(tmp_path: Path, body: bytes | None, said: str) -> None:
+def test_a_file_that_holds_none_is_named_and_not_repeated(
+    tmp_path: Path, body: bytes | None, said: str
+) -> None:
     file = tmp_path / "password"
     if body is not None:
         file.write_bytes(body)

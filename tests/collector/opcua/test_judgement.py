@@ -20,7 +20,9 @@ DEEP = signed("machine", issuer=BETWEEN)
 SELF = signed("machine")
 
 
-def trusting(*accepted: Signed, met: dict[str, Server] | None = None, revoked: tuple[Revoked, ...] = ()) -> Trusted:
+def trusting(
+    *accepted: Signed, met: dict[str, Server] | None = None, revoked: tuple[Revoked, ...] = ()
+) -> Trusted:
     return Trusted(tuple(s.facts for s in accepted), met or {}, revoked)
 
 
@@ -41,7 +43,10 @@ def test_an_empty_folder_means_nobody() -> None:
 
 def test_what_was_accepted_itself_is_believed_and_nothing_else_is() -> None:
     assert doubt(SELF, trusting(SELF)) is None
-    assert doubt(signed("stranger", uri="urn:other"), trusting(SELF), server=Server("x", "urn:other")) is Doubt.UNKNOWN
+    assert (
+        doubt(signed("stranger", uri="urn:other"), trusting(SELF), server=Server("x", "urn:other"))
+        is Doubt.UNKNOWN
+    )
 
 
 def test_the_same_name_and_key_are_not_enough() -> None:
@@ -49,7 +54,9 @@ def test_the_same_name_and_key_are_not_enough() -> None:
 
 
 @pytest.mark.parametrize("authority", [True, False, None])
-def test_basic_constraints_of_a_certificate_that_was_accepted_itself_do_not_matter(authority: bool | None) -> None:
+def test_basic_constraints_of_a_certificate_that_was_accepted_itself_do_not_matter(
+    authority: bool | None,
+) -> None:
     own = signed(authority=authority)
     assert doubt(own, trusting(own)) is None
 
@@ -94,7 +101,9 @@ def test_a_chain_is_followed_to_an_authority_that_is_trusted() -> None:
     assert doubt(DEEP, trusting(ROOT), BETWEEN) is None
     assert doubt(DEEP, trusting(ROOT)) is Doubt.UNKNOWN, "a link is missing"
     assert doubt(DEEP, trusting(BETWEEN)) is None
-    assert doubt(DEEP, trusting(ISSUED), BETWEEN, ROOT) is Doubt.CHANGED, "the root comes from the server itself"
+    assert doubt(DEEP, trusting(ISSUED), BETWEEN, ROOT) is Doubt.CHANGED, (
+        "the root comes from the server itself"
+    )
 
 
 def test_a_forged_signature_does_not_pass() -> None:
@@ -137,7 +146,9 @@ def test_what_was_called_back_is_refused_itself_and_along_the_way() -> None:
     assert doubt(ISSUED, trusting(ISSUED, revoked=revoked(ROOT, ISSUED))) is Doubt.REVOKED
     assert doubt(DEEP, trusting(ROOT, revoked=revoked(ROOT, BETWEEN)), BETWEEN) is Doubt.REVOKED
     assert doubt(ISSUED, trusting(ROOT, revoked=revoked(ROOT, DEEP))) is None
-    assert doubt(ISSUED, trusting(ROOT, revoked=revoked(BETWEEN, ISSUED))) is None, "another authority's number"
+    assert doubt(ISSUED, trusting(ROOT, revoked=revoked(BETWEEN, ISSUED))) is None, (
+        "another authority's number"
+    )
 
 
 def test_a_changed_certificate_is_told_with_both_thumbprints() -> None:
@@ -158,7 +169,9 @@ def test_a_change_is_known_by_the_place_where_no_name_tells() -> None:
     bare, other = signed(uri=None), signed(uri=None, key=key_of("fresh"))
     met = {bare.facts.thumbprint: HERE}
     assert doubt(other, trusting(bare, met=met)) is Doubt.CHANGED
-    assert doubt(other, trusting(bare, met=met), server=Server("opc.tcp://10.0.0.2:4840", URI)) is Doubt.UNKNOWN
+    assert (
+        doubt(other, trusting(bare, met=met), server=Server("opc.tcp://10.0.0.2:4840", URI)) is Doubt.UNKNOWN
+    )
 
 
 def test_a_server_without_a_name_is_not_taken_for_another_one_without() -> None:

@@ -106,7 +106,11 @@ GOOD = signed(uri=URI)
         (b"rubbish", GOOD.key_pem, "no certificate that can be read"),
         (GOOD.der, b"rubbish", "no PEM key that can be read"),
         (GOOD.der, b"", "no PEM key that can be read"),
-        (signed(key=key_of("weak", 1024)).der, signed(key=key_of("weak", 1024)).key_pem, "at least 2048 bits"),
+        (
+            signed(key=key_of("weak", 1024)).der,
+            signed(key=key_of("weak", 1024)).key_pem,
+            "at least 2048 bits",
+        ),
         (signed(uri=None).der, GOOD.key_pem, "names no application URI"),
         (signed(to_day=-0.5).der, GOOD.key_pem, "is valid from .* to .*, and this computer's clock says"),
         (signed(from_day=3).der, GOOD.key_pem, "is valid from .* to .*, and this computer's clock says"),

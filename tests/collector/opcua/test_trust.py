@@ -116,7 +116,9 @@ def test_a_server_that_shows_another_one_each_time_does_not_fill_the_disk(folder
     assert newest.exists() and not first.exists()
 
 
-@pytest.mark.parametrize("unfit", [signed(key=key_of("weak", 1024)), signed(to_day=-0.5)], ids=["weak", "past"])
+@pytest.mark.parametrize(
+    "unfit", [signed(key=key_of("weak", 1024)), signed(to_day=-0.5)], ids=["weak", "past"]
+)
 def test_what_would_be_refused_all_the_same_is_not_accepted(folder: TrustFolder, unfit: object) -> None:
     with pytest.raises(WrongInput, match="would be refused all the same"):
         folder.accept(unfit.facts, NOW)  # type: ignore[attr-defined]
