@@ -7,12 +7,16 @@ from historian.frame import NS
 STEP_NS = 2 * NS
 """From this size on a step of a clock is worth an event."""
 
+FAR_NS = 3600 * NS
+"""From this far ahead of the clock on, arrival does not wait for it."""
+
 
 class Arrival:
     """Makes readings of the edge's clock into arrival times that never fall.
 
     After the clock was set back, arrival goes on at half speed until the clock has caught up: rules that wait
-    for time to pass would otherwise stand still for as long as the step was.
+    for time to pass would otherwise stand still for as long as the step was. Where that would take hours, it
+    goes on as fast as the clock does, and never catches up.
 
     Args:
         start_ns: an arrival time that was given before, by an earlier run; none is given below it.
@@ -41,5 +45,6 @@ class Arrival:
         passed_ns = now_ns - self._read_ns
         self.stepped_back_ns = max(0, -passed_ns)
         self._read_ns = now_ns
-        self.newest_ns = max(now_ns, self.newest_ns + max(0, passed_ns) // 2)
+        slowed_ns = passed_ns if self.newest_ns - now_ns > FAR_NS else passed_ns // 2
+        self.newest_ns = max(now_ns, self.newest_ns + max(0, slowed_ns))
         return self.newest_ns

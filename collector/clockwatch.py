@@ -1,6 +1,7 @@
 """When a source's clock was set: steps seen from how its time runs against arrival.
 
-A step backwards shows in a tag's own times and is found by whoever holds them; here are the others.
+A step backwards shows in a tag's own times and is found by whoever holds them; a clock that is far off is
+brought to where it belongs before (``collector.righted``). Here are the small steps forward.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ from collector.arrival import STEP_NS
 
 _REMEMBERED = 120  # batches; about a minute
 _ENOUGH = 3  # batches before a step can be told from a slow start
-_SURE = 2  # batches that lie in the future as a whole
 
 
 class ClockWatch:
@@ -28,12 +28,9 @@ class ClockWatch:
     def __init__(self) -> None:
         self.batches = self.lag_ns = 0
         self._offsets_ns: deque[int] = deque(maxlen=_REMEMBERED)
-        self._ahead = 0
-        self._ahead_ns = 0
-        self._ran_true = False
 
     def batch(self, newest_ns: int, arrival_ns: int) -> int:
-        """By how much the clock stepped before a batch whose samples are not from the future, nanoseconds.
+        """By how much the clock stepped forward before a batch, nanoseconds; 0 when it did not.
 
         Args:
             newest_ns: newest source time in the batch.
@@ -42,27 +39,13 @@ class ClockWatch:
         offset_ns = newest_ns - arrival_ns
         self.batches, self.lag_ns = self.batches + 1, -offset_ns
         step_ns = 0
-        if self._ahead >= _SURE and self._ran_true:
-            step_ns = -self._ahead_ns
-        elif len(self._offsets_ns) >= _ENOUGH and offset_ns - max(self._offsets_ns) > STEP_NS:
+        if len(self._offsets_ns) >= _ENOUGH and offset_ns - max(self._offsets_ns) > STEP_NS:
             step_ns = offset_ns - max(self._offsets_ns)
         if step_ns:
             self._offsets_ns.clear()
         self._offsets_ns.append(offset_ns)
-        self._ahead, self._ran_true = 0, True
         return step_ns
-
-    def ahead(self, ahead_ns: int) -> int:
-        """By how much the clock stepped before a batch that lies in the future as a whole, nanoseconds.
-
-        One such batch may be a wild time stamp; with the second it is the clock.
-        """
-        self.batches, self.lag_ns = self.batches + 1, -ahead_ns
-        self._ahead += 1
-        self._ahead_ns = ahead_ns
-        return ahead_ns if self._ahead == _SURE and self._ran_true else 0
 
     def stepped_back(self) -> None:
         """Forget what was learnt: the clock went back."""
         self._offsets_ns.clear()
-        self._ahead = 0

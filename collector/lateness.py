@@ -14,10 +14,10 @@ from historian.frame import NS
 HOLD_NS: Final = 20 * NS
 """So long samples are kept waiting for a verdict; then they are stored as they are."""
 
-_SURE_NS: Final = 5 * NS
+_SURE_NS: Final = 10 * NS
 _SURE_BATCHES: Final = 3
 _CAUGHT_UP_NS: Final = 5 * NS  # beyond the unrest of batches
-_STEADY_NS: Final = 2 * NS
+_STEADY_NS: Final = 3 * NS // 2
 
 
 class Verdict(Enum):

@@ -14,17 +14,16 @@ from collector.arrival import STEP_NS
 from collector.clockwatch import ClockWatch
 from collector.columns import Columns
 from collector.confirm import Confirm
-from collector.future import FUTURE_NS, Future
 from collector.gaps import Gap, GapMarks
 from collector.mapping import SourceMapping
 from historian.event import Event
 from historian.frame import Frame, TagIds, Times
-from historian.quality import HELD, NO_DATA, UNCERTAIN
+from historian.quality import HELD, NO_DATA
 from historian.store import Sample
 
 Row = tuple[int, int, float, int, int]
-"""Tag number (or LOST, ALIVE, HEALED), source time, value, quality, and for the first value of a tag since
-the source came back the source's own time at that moment (1 when it is not known), else 0."""
+"""Tag number (or LOST, ALIVE, HEALED, SHIFTED), source time, value, quality, and for the first value of a tag
+since the source came back the source's own time at that moment (1 when it is not known), else 0."""
 
 Entry = Row | Columns
 """What a source handed in."""
@@ -32,9 +31,10 @@ Entry = Row | Columns
 LOST: Final = -1
 ALIVE: Final = -2
 HEALED: Final = -3
+SHIFTED: Final = -4
+"""From here on in another clock epoch; the value is 1 where the times of the one before lie beyond."""
 
 _SEVERITY = 0xC000_0000
-_FAR = 2**62
 _NEVER = -(2**63)
 _GAPS_HELD = 100_000
 _BEFORE_MARK_NS = 60_000_000_000  # where a gap that an earlier run marked may have begun
@@ -67,8 +67,9 @@ class _Kept:
 class Stream:
     """The state of one source between batches.
 
-    Columns whose times rise go a quick way; whatever is unusual in a batch (a gap, a step of the clock, a
-    sample from the future) is taken sample by sample, which gives the same where both can.
+    Columns whose times rise go a quick way; whatever is unusual in a batch (a gap, a step of the clock) is
+    taken sample by sample, which gives the same where both can. Times that cannot be true have been brought
+    to where they belong before (``collector.righted``).
 
     Args:
         mapping: the source.
@@ -93,7 +94,7 @@ class Stream:
         self._begun = False
         self._connected = False
         self._gaps, self._confirm = GapMarks(), Confirm()
-        self._future, self._watch = Future(), ClockWatch()
+        self._watch = ClockWatch()
         self._before_gap: dict[int, tuple[int, float, int]] = {}
         self._ended_gaps: deque[Gap] = deque(maxlen=_GAPS_HELD)
         self._kept: list[_Kept] = []
@@ -133,10 +134,9 @@ class Stream:
             one = Columns.joined(columns)
             if one.resent:
                 one = self._fill_in(one)
-            limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
-            if len(one) == 0 or self._take_quickly(one, arrival_ns, limit_ns):
+            if len(one) == 0 or self._take_quickly(one, arrival_ns):
                 for row in others:
-                    self._control(row[0], row[1], arrival_ns, limit_ns)
+                    self._control(row, arrival_ns)
                 return
             self._take([*one.rows(), *others], arrival_ns)
             return
@@ -164,11 +164,9 @@ class Stream:
         known = [self._newest.get(t) for t in tags.tolist()]
         return np.array([_NEVER if k is None else k[0] for k in known], dtype=np.int64)[place]
 
-    def _take_quickly(self, columns: Columns, arrival_ns: int, limit_ns: int) -> bool:
+    def _take_quickly(self, columns: Columns, arrival_ns: int) -> bool:
         """Keep columns of which each tag's times rise and nothing else is to be said; False if not so."""
         newest_ns = int(columns.time_ns.max())
-        if newest_ns > limit_ns:
-            return False
         columns = columns.by_tag()
         starts = columns.starts()
         tags: list[int] = columns.tag[starts].tolist()
@@ -180,7 +178,6 @@ class Stream:
         before_ns[starts], before[starts], before_quality[starts] = zip(*known, strict=True)
         if (columns.time_ns < before_ns).any():
             return False
-        self._future.over()
         if self._wall:
             self._step_forward(self._watch.batch(newest_ns, arrival_ns), arrival_ns)
         self._connected = True
@@ -247,22 +244,18 @@ class Stream:
         return time_ns
 
     def _take(self, rows: Sequence[Row], arrival_ns: int) -> None:
-        limit_ns = arrival_ns + FUTURE_NS if self._wall else _FAR
-        newest_ns = self._look(rows, arrival_ns, limit_ns)
+        newest_ns = self._look(rows, arrival_ns)
         before: tuple[int, int] | None = None
-        for tag, sent_ns, value, sent_quality, first in rows:
+        for row in rows:
+            tag, sent_ns, value, quality, first = row
             if tag < 0:
-                self._control(tag, sent_ns, arrival_ns, limit_ns)
+                self._control(row, arrival_ns)
+                before = None if tag == SHIFTED else before
                 continue
             self._connected = True
-            time_ns, quality = sent_ns, sent_quality
-            if time_ns > limit_ns:
-                time_ns = self._future.stamp(tag, time_ns)
-                quality = quality if quality & _SEVERITY else UNCERTAIN
-            now_ns = first if first <= limit_ns else arrival_ns
-            source_ns = max(now_ns, newest_ns, time_ns)
-            if self._gaps:
-                time_ns = self._end_gap(tag, time_ns, source_ns, first=first > 0)
+            source_ns = max(first, newest_ns, sent_ns)
+            in_gap = bool(self._gaps)
+            time_ns = self._end_gap(tag, sent_ns, source_ns, first=first > 0) if in_gap else sent_ns
             known = self._newest.get(tag)
             if known is not None:
                 if time_ns == known[0] and _same(value, quality, known):
@@ -279,44 +272,32 @@ class Stream:
         if self._source_ns is not None and self._connected:
             self._confirm.source_at(self._source_ns, arrival_ns)
 
-    def _look(self, rows: Sequence[Row], arrival_ns: int, limit_ns: int) -> int:
-        """Find samples from the future and steps forward; the newest source time that is neither."""
-        ahead: dict[int, int] = {}
-        newest_ns = running_ns = 0
-        for tag, time_ns, _, _, first in rows:
-            if tag < 0:
-                continue
-            if time_ns > limit_ns:
-                ahead[tag] = max(time_ns, ahead.get(tag, 0))
-                continue
-            newest_ns = max(newest_ns, time_ns)
-            if not first:
-                running_ns = max(running_ns, time_ns)
-        step_ns = 0
-        if ahead:
-            if self._future.look(ahead, arrival_ns):
-                self._tell_future(ahead, arrival_ns)
-            if not newest_ns:
-                step_ns = self._watch.ahead(max(ahead.values()) - arrival_ns)
-        elif newest_ns:
-            self._future.over()
-        if running_ns and self._wall:
-            step_ns = self._watch.batch(running_ns, arrival_ns)
-        self._step_forward(step_ns, arrival_ns)
-        return newest_ns
+    def _look(self, rows: Sequence[Row], arrival_ns: int) -> int:
+        """Find steps forward; the newest source time."""
+        sent = [row for row in rows if row[0] >= 0]
+        running = [row[1] for row in sent if not row[4]]
+        if any(row[0] == SHIFTED for row in rows):
+            self._watch.stepped_back()
+        if running and self._wall:
+            self._step_forward(self._watch.batch(max(running), arrival_ns), arrival_ns)
+        return max((row[1] for row in sent), default=0)
 
     def _step_forward(self, step_ns: int, arrival_ns: int) -> None:
         if step_ns:
             self._new_epoch()
             self._tell_step("", step_ns, arrival_ns)
 
-    def _control(self, what: int, source_ns: int, arrival_ns: int, limit_ns: int) -> None:
+    def _control(self, row: Row, arrival_ns: int) -> None:
+        what, source_ns, among, _, _ = row
         if what == ALIVE:
             self._connected = True
-            if source_ns <= limit_ns:
-                self._confirm.source_at(source_ns, arrival_ns)
+            self._confirm.source_at(source_ns, arrival_ns)
         elif what == HEALED:
             self._heal()
+        elif what == SHIFTED:
+            self._new_epoch()
+            if among:
+                self._forget_times()
         else:
             self._connected = False
             self._mark()
@@ -337,12 +318,15 @@ class Stream:
 
     def _step_back(self, tag: int, step_ns: int, arrival_ns: int) -> None:
         self._new_epoch()
+        self._forget_times()
+        self._watch.stepped_back()
+        self._tell_step(self._paths.get(tag, ""), step_ns, arrival_ns)
+
+    def _forget_times(self) -> None:
         self._newest.clear()
         self._source_ns = None
         self._gaps.clear()
         self._before_gap.clear()
-        self._watch.stepped_back()
-        self._tell_step(self._paths.get(tag, ""), step_ns, arrival_ns)
 
     def _tell_step(self, path: str, step_ns: int, arrival_ns: int) -> None:
         seen = f", seen at {path}" if path else ""
@@ -355,22 +339,6 @@ class Stream:
                 f"The clock of source {self.name} went {_span(step_ns)}{seen}; "
                 f"samples go on in clock epoch {self.epoch}. Remedy: {remedy}.",
                 {"step_s": step_ns / 1e9, "tag": path, "clock_epoch": self.epoch},
-            )
-        )
-
-    def _tell_future(self, ahead: Mapping[int, int], arrival_ns: int) -> None:
-        tag = max(ahead, key=lambda t: ahead[t])
-        ahead_ns = ahead[tag] - arrival_ns
-        path = self._paths.get(tag, str(tag))
-        self._events.append(
-            Event(
-                arrival_ns,
-                self.name,
-                "sample-from-future",
-                f"Source {self.name} sends samples from the future: {path} is {ahead_ns / 1e9:.1f} s ahead "
-                "of this computer. They are kept at their arrival time with quality uncertain. "
-                "Remedy: set the machine's clock or its time server, or this computer's if it is wrong.",
-                {"tag": path, "offset_s": ahead_ns / 1e9},
             )
         )
 

@@ -9,9 +9,10 @@ from pathlib import Path
 
 from collector.opcua import Access, parse_security
 from collector.opcua.expiry import expiry_text
-from collector.opcua.identity import Anonymous, Identity, Secret, UserCertificate, UserName
+from collector.opcua.identity import Anonymous, Identity, UserCertificate, UserName
 from collector.opcua.own import load_pair, own_files
 from collector.opcua.trust import TrustFolder
+from collector.secret import Secret
 from historian.errors import MeltledgerError
 from meltledger.config import LineConfig
 from meltledger.linefile import OpcUaSection

@@ -8,6 +8,7 @@ from collector import Clock, Source, SourceMapping
 from collector.machine_alarms import MachineAlarm
 from historian.errors import WrongInput
 from historian.tags import Tag
+from meltledger.brokers import broker_of
 from meltledger.config import LineConfig
 from meltledger.linefile import MqttJsonSection, OpcUaSection, SourceSection, SparkplugSection
 from rules.journal import Journal
@@ -81,7 +82,18 @@ def _mqtt_json(
     tags: Mapping[str, Tag],
     clock: Clock,
 ) -> Source:
-    raise WrongInput(f"{config.path}: source {section.name}: kind mqtt-json is not built yet")
+    from collector.mqtt.json_source import MqttJsonSource
+
+    broker = broker_of(
+        section,
+        config,
+        session_s=section.session,
+        window=section.window,
+        largest_byte=section.largest,
+    )
+    shapes = [message.shape() for message in section.message]
+    codes = {path: tag.codes for path, tag in section.tags.items() if tag.codes}
+    return MqttJsonSource(mapping, tags, broker, shapes, codes=codes, clock=clock)
 
 
 def _sparkplug(

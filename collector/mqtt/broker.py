@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import ssl
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
 
 from collector.errors import SourceRefused
+from collector.secret import Secret
 from historian.errors import WrongInput
 
 PLAIN_PORT, TLS_PORT = 1883, 8883
@@ -23,7 +24,7 @@ class Broker:
         tls: whether the connection is encrypted; the host's name in its certificate is then checked.
         ca: PEM file of the authorities that are trusted instead of the system's.
         certificate, key: PEM files of our own certificate, for brokers that ask for one.
-        user, password: login; the password never shows in a repr.
+        user, password: login; the password is read when it is needed, and never kept.
         version: of the protocol.
         client_id: our name; the same after each start, because the broker keeps the session under it.
         keepalive_s: how often the connection shows that it lives.
@@ -40,7 +41,7 @@ class Broker:
     certificate: Path | None = None
     key: Path | None = None
     user: str | None = None
-    password: str | None = field(default=None, repr=False)
+    password: Secret | None = None
     version: Literal["3.1.1", "5"] = "5"
     keepalive_s: int = 15
     session_s: int = 86_400

@@ -251,7 +251,8 @@ class Connection:
         )
         client.connect_timeout = CONNECT_S
         if broker.user is not None:
-            client.username_pw_set(broker.user, broker.password)
+            password = None if broker.password is None else broker.password.read()
+            client.username_pw_set(broker.user, password)
         if broker.tls:
             client.tls_set_context(broker.tls_context())
         if self._will is not None:

@@ -112,8 +112,8 @@ class Notices:
         if messages or overflows:
             text = (
                 f"Source {self._name}: {messages} messages got lost on the way and {overflows} times its "
-                "queue had overflowed; some samples are missing. Remedy: check the load of the network and of "
-                "the server."
+                "queue had overflowed; some samples are missing. Remedy: check the load of the network and "
+                "of the server."
             )
             self.say("samples-dropped", text, {"messages": messages, "overflows": overflows})
 

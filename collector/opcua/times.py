@@ -17,8 +17,7 @@ NO_TIME = -(2**63)
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _1970_FILETIME = 116_444_736_000_000_000  # 100 ns since 1601. Source: OPC 10000-6, 5.2.2.5
-_LAST_NS = 2**63 - 1
-_LAST_FILETIME = _1970_FILETIME + _LAST_NS // 100
+_FAR_NS = 9_000_000_000 * 1_000_000_000  # 285 years: what a column of nanoseconds holds
 
 
 def ns_of(stamp: datetime) -> int:
@@ -50,7 +49,7 @@ def told_ns(stamp: datetime | None) -> int:
     if stamp is None:
         return NO_TIME
     time_ns = ns_of(stamp)
-    return time_ns if -_1970_FILETIME * 100 < time_ns <= _LAST_NS else NO_TIME
+    return time_ns if abs(time_ns) < _FAR_NS else NO_TIME
 
 
 def told_column_ns(filetime: NDArray[Any]) -> NDArray[np.int64]:
@@ -60,6 +59,7 @@ def told_column_ns(filetime: NDArray[Any]) -> NDArray[np.int64]:
         >>> told_column_ns(np.array([116444736000000019, 0])).tolist() == [1000, NO_TIME]
         True
     """
-    there = (filetime >= 10) & (filetime < _LAST_FILETIME)
-    times: NDArray[np.int64] = np.where(there, (filetime // 10 - _1970_FILETIME // 10) * 1_000, NO_TIME)
+    microseconds = filetime // 10 - _1970_FILETIME // 10
+    there = np.abs(microseconds) < _FAR_NS // 1_000
+    times: NDArray[np.int64] = np.where(there, microseconds * 1_000, NO_TIME)
     return times

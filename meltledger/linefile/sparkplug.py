@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from pydantic import Field
 
+from meltledger.linefile.broker import BrokerKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import TagPath
+from meltledger.linefile.words import Place, TagPath
 
 
 class SparkplugTag(TagSection):
@@ -22,13 +23,10 @@ class SparkplugTag(TagSection):
         return self.metric
 
 
-class SparkplugSection(SourceSection):
+class SparkplugSection(BrokerKeys, SourceSection):
     """One group of Sparkplug B edge nodes behind a broker."""
 
     kind: Literal["sparkplug"] = Field(description="Protocol: Sparkplug B 3.0 over MQTT.")
-    broker: str = Field(
-        pattern=r"^mqtts?://[^/\s]+", description="Address: mqtt://HOST:PORT or mqtts://HOST:PORT."
-    )
     group: str = Field(min_length=1, description="Sparkplug group.")
     tags: dict[TagPath, SparkplugTag] = Field(
         min_length=1, description="Canonical tag path → where it comes from."
@@ -43,3 +41,7 @@ class SparkplugSection(SourceSection):
     def delivers(self) -> Mapping[str, TagSection]:
         """Canonical tag path → where it comes from."""
         return self.tags
+
+    def faults(self) -> Iterator[tuple[Place, str]]:
+        """What is well formed but cannot be meant: the key inside this section, and what to do."""
+        yield from self.broker_faults()

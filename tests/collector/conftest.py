@@ -15,6 +15,7 @@ import structlog
 from collector import Inbox, Roster, SourceMapping, WallClock, Writer, collect, newest_samples, tags_of
 from collector.backoff import Backoff
 from collector.opcua import OpcUaSource
+from collector.opcua.items import Asking
 from historian import EmbeddedStore, Event, Frame, Series
 
 
@@ -72,7 +73,9 @@ class Collecting:
 
 
 @asynccontextmanager
-async def collecting(folder: Path, mapping: SourceMapping) -> AsyncIterator[Collecting]:
+async def collecting(
+    folder: Path, mapping: SourceMapping, asking: Asking | None = None
+) -> AsyncIterator[Collecting]:
     """Collect while the block runs; afterwards the store is closed to the writer and can be read."""
     store = EmbeddedStore.open(folder)
     known = store.register(tags_of([mapping]))
@@ -80,7 +83,7 @@ async def collecting(folder: Path, mapping: SourceMapping) -> AsyncIterator[Coll
     judge = Judged()
     inbox = Inbox([mapping], known, newest_samples(store, [mapping]))
     writer = Writer(store, inbox, judge, WallClock(), events.append, flush_s=0.1)
-    source = OpcUaSource(mapping, known, backoff=Backoff(0.2, 0.5))
+    source = OpcUaSource(mapping, known, asking=asking, backoff=Backoff(0.2, 0.5))
     roster = Roster(inbox, WallClock())
     roster.start(source)
     task = asyncio.create_task(collect(roster, writer))

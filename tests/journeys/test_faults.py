@@ -26,7 +26,15 @@ from tests.support.proxy import Proxy
 ROOT = Path(__file__).parents[2]
 COUNTERS = [f"c{n}" for n in range(10)]
 SOURCES = ("history", "plain", "queue")
-QUEUE_KEYS = ""
+QUEUE_KEYS = """
+window = 100
+[[source.message]]
+topic = "plant/+"
+name = "{1}"
+value = "/v"
+time = "/t"
+time_format = "ns"
+"""
 
 
 @dataclass
@@ -61,7 +69,7 @@ class FaultyLine:
         text += f'broker = "mqtt://127.0.0.1:{self.proxies["queue"].port}"\n'
         text += QUEUE_KEYS + "[source.tags]\n"
         for counter in COUNTERS:
-            text += f'"queue.{counter}.pv" = {{ topic = "plant/{counter}", unit = "1" }}\n'
+            text += f'"queue.{counter}.pv" = {{ name = "{counter}", unit = "1" }}\n'
         self.file.write_text(text, encoding="utf-8")
         self.clock.write_text("0", encoding="ascii")
 

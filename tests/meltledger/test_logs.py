@@ -51,3 +51,28 @@ def test_as_json_every_line_is_an_object_also_a_librarys_and_a_fault(
     )
     assert fault["exception"][0]["exc_value"] == "broken"
     assert all(one["timestamp"].endswith("Z") for one in (ours, theirs, fault))
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_traceback_does_not_show_what_variables_held(
+    as_json: bool, capfd: pytest.CaptureFixture[str]
+) -> None:
+    root = logging.getLogger()
+    before = root.handlers[:]
+    secret = "correct horse"
+
+    def log_in(password: str) -> None:
+        raise ValueError(f"{len(password)} letters")
+
+    try:
+        set_up(as_json=as_json)
+        try:
+            log_in(secret)
+        except ValueError:
+            structlog.get_logger().exception("login_failed")
+    finally:
+        root.handlers[:] = before
+        structlog.reset_defaults()
+    told = capfd.readouterr().err
+    assert "13 letters" in told and "log_in" in told
+    assert secret not in told

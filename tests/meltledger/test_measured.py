@@ -17,7 +17,8 @@ import pytest
 import structlog
 from prometheus_client.parser import text_string_to_metric_families
 
-from historian import EmbeddedStore
+from collector import watch
+from historian import NS, EmbeddedStore
 from meltledger.config import LineConfig, load
 from meltledger.wiring import run_line
 from rules.entry import EntryKind
@@ -52,7 +53,8 @@ clock = "own"
 
 
 @pytest.fixture(autouse=True)
-def quiet() -> Iterator[None]:
+def quiet(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setattr(watch, "EVERY_NS", NS)
     with structlog.testing.capture_logs():
         yield
 
@@ -157,7 +159,7 @@ async def test_a_port_that_is_taken_is_said_and_the_line_is_recorded(
 ) -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         async with running(tmp_path, machine.serving.endpoint, taken.getsockname()[1]) as line:
-            await line.until(lambda: (line.config.folder / "recent.db").exists())
+            await line.until((line.config.folder / "recent.db").exists)
             reader = EmbeddedStore.open(line.config.folder, mode="read")
             await line.until(lambda: reader.latest(["line.power.pv"]))
             reader.close()

@@ -15,9 +15,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tests.support.opcua_memory import Memory, RememberingManager
 from tests.support.ports import free_port
 
 URI = "urn:test:machine"
+OVERFLOW = 0x0000_0480
+"""Status of a good value before which the server's queue has run over."""
+
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -31,6 +35,9 @@ class ServedTag:
         unit_number: EngineeringUnits number.
         live: whether it counts up by itself at the server's rate.
         age_s: how old the first value's time stamp is.
+        remembered: whether the server keeps its history, and says so.
+        stamped: whether its values bear a source time.
+        range: EURange; None for none.
     """
 
     value: float | str = 0.0
@@ -38,6 +45,9 @@ class ServedTag:
     unit_number: int = -1
     live: bool = False
     age_s: float = 0.0
+    remembered: bool = False
+    stamped: bool = True
+    range: tuple[float, float] | None = None
 
 
 @dataclass
@@ -49,12 +59,16 @@ class OpcUaServer:
         tags: node name → what it serves.
         namespaces: URIs after those that every server has, in this order; the nodes are in ``URI``.
         rate_hz: of the live nodes.
+        memory: how it answers for its history: fields of ``Memory``.
+        limits: names of OperationLimits and other ServerCapabilities → what it says of them.
     """
 
     folder: Path
     tags: dict[str, ServedTag]
     namespaces: list[str] = field(default_factory=lambda: [URI])
     rate_hz: float = 5.0
+    memory: dict[str, Any] = field(default_factory=dict)
+    limits: dict[str, int] = field(default_factory=dict)
     port: int = field(default_factory=free_port)
     _process: subprocess.Popen[str] | None = None
 
@@ -76,6 +90,8 @@ class OpcUaServer:
             "rate_hz": self.rate_hz,
             "log": str(self.log),
             "tags": {name: asdict(tag) for name, tag in self.tags.items()},
+            "memory": self.memory,
+            "limits": self.limits,
         }
         self._process = subprocess.Popen(  # noqa: ASYNC220  (its pipes outlive the loop)
             [sys.executable, "-m", "tests.support.opcua_server", json.dumps(options)],
@@ -98,12 +114,26 @@ class OpcUaServer:
         """Stop the live nodes, so that what was served can be counted."""
         await self.ask({"quiet": True})
 
-    async def ask(self, command: dict[str, Any]) -> None:
+    async def swallow(self, *, forget: bool) -> None:
+        """Lose the next message on the way.
+
+        Args:
+            forget: whether the server does not have it any more when it is asked to send it again.
+        """
+        await self.ask({"swallow": True, "forget": forget})
+
+    async def remember(self, **changed: Any) -> dict[str, int]:
+        """Answer for the history in another way from now on; gives how often it was asked and given back."""
+        return json.loads((await self.ask({"memory": changed})).removeprefix("done "))
+
+    async def ask(self, command: dict[str, Any]) -> str:
         """Send a command and wait until it is done."""
         assert self._process is not None and self._process.stdin is not None
         self._process.stdin.write(json.dumps(command) + "\n")
         self._process.stdin.flush()
-        assert (await self._answer()) == "done"
+        answer = await self._answer()
+        assert answer.startswith("done")
+        return answer
 
     def kill(self) -> None:
         """kill -9."""
@@ -140,7 +170,12 @@ class _Served:
         self.values = {n: t["value"] for n, t in options["tags"].items()}
         self.offset_s = 0.0
         self.live = [n for n, t in options["tags"].items() if t["live"]]
-        self.log = open(options["log"], "a", buffering=1, encoding="utf-8")  # noqa: SIM115
+        self.log = open(options["log"], "a+", buffering=1, encoding="utf-8")  # noqa: SIM115
+        self.memory = Memory(**options["memory"])
+        # What it served before it was started again it still remembers.
+        self.log.seek(0)
+        for line in self.log:
+            self.remember(*json.loads(line))
 
     async def build(self, server: Any) -> None:
         from asyncua import ua
@@ -163,6 +198,17 @@ class _Served:
                     info,
                     datatype=ua.NodeId(ua.ObjectIds.EUInformation),
                 )
+            if tag["range"] is not None:
+                await node.add_property(
+                    ua.NodeId(f"{name}/Range", index),
+                    ua.QualifiedName("EURange", 0),
+                    ua.Range(*tag["range"]),
+                    datatype=ua.NodeId(ua.ObjectIds.Range),
+                )
+            if tag["remembered"]:
+                await node.write_attribute(ua.AttributeIds.Historizing, ua.DataValue(ua.Variant(True)))
+                await node.set_attr_bit(ua.AttributeIds.AccessLevel, ua.AccessLevel.HistoryRead)
+                await node.set_attr_bit(ua.AttributeIds.UserAccessLevel, ua.AccessLevel.HistoryRead)
             self.nodes[name] = node
             await self.write(name, tag["value"], offset_s=-tag["age_s"])
 
@@ -171,14 +217,58 @@ class _Served:
 
         # Whole microseconds, as the library's time stamps are.
         time_us = time.time_ns() // 1_000 + int(offset_s * 1e6)
+        stamp = EPOCH + timedelta(microseconds=time_us)
+        stamped = self.options["tags"][name]["stamped"]
         data = ua.DataValue(
             _variant(value) if value is not None else None,
             ua.StatusCode(status),
-            SourceTimestamp=EPOCH + timedelta(microseconds=time_us),
+            SourceTimestamp=stamp if stamped else None,
+            ServerTimestamp=stamp,
         )
-        await self.server.write_attribute_value(self.nodes[name].nodeid, data)
-        if isinstance(value, float) and status == 0:
+        if isinstance(value, float) and status in (0, OVERFLOW):
+            self.remember(name, time_us * 1_000, value)
             self.log.write(json.dumps([name, time_us * 1_000, value]) + "\n")
+        await self.server.write_attribute_value(self.nodes[name].nodeid, data)
+
+    def remember(self, name: str, time_ns: int, value: float) -> None:
+        if self.options["tags"].get(name, {}).get("remembered"):
+            self.memory.rows.setdefault(name, []).append((time_ns, value))
+
+    async def open_memory(self) -> None:
+        from asyncua import ua
+
+        iserver = self.server.iserver
+        names = {node.nodeid: name for name, node in self.nodes.items()}
+        iserver.history_manager = RememberingManager(iserver, self.memory, names)
+        for name, limit in self.options["limits"].items():
+            number = getattr(ua.ObjectIds, f"Server_ServerCapabilities_{name}")
+            value = ua.DataValue(ua.Variant(limit, ua.VariantType.UInt32))
+            await self.server.write_attribute_value(ua.NodeId(number), value)
+
+    def swallow(self, *, forget: bool) -> None:
+        """Lose the next message of every subscription on the way."""
+        from asyncua import ua
+
+        for subscription in self.server.iserver.subscription_service.subscriptions.values():
+            send = subscription.pub_result_callback
+            if subscription.pub_request_callback is None:
+                continue
+
+            async def lose(
+                result: ua.PublishResult, request: Any, of: Any = subscription, send: Any = send
+            ) -> None:
+                if not result.NotificationMessage.NotificationData:
+                    await send(result, request)
+                    return
+                of.pub_result_callback = send
+                if forget:
+                    of._not_acknowledged_results.clear()
+                # The client still waits for an answer to this request.
+                empty = ua.PublishResult(result.SubscriptionId)
+                empty.NotificationMessage.SequenceNumber = result.NotificationMessage.SequenceNumber + 1
+                await send(empty, request)
+
+            subscription.pub_result_callback = lose
 
     async def count_up(self) -> None:
         period_s = 1 / self.options["rate_hz"]
@@ -190,7 +280,7 @@ class _Served:
             due += period_s
             await asyncio.sleep(max(0.0, due - time.monotonic()))
 
-    async def obey(self, command: dict[str, Any]) -> None:
+    async def obey(self, command: dict[str, Any]) -> str:
         if "set" in command:
             offset_s = command["offset_s"] + self.offset_s
             await self.write(command["set"], command["value"], status=command["status"], offset_s=offset_s)
@@ -198,6 +288,13 @@ class _Served:
             self.offset_s = command["clock"]
         elif "quiet" in command:
             self.live = []
+        elif "swallow" in command:
+            self.swallow(forget=command["forget"])
+        elif "memory" in command:
+            for name, value in command["memory"].items():
+                setattr(self.memory, name, set(value) if name == "refused" else value)
+            return json.dumps({"asked": self.memory.asked, "released": self.memory.released})
+        return ""
 
     async def run(self) -> None:
         import logging
@@ -209,13 +306,14 @@ class _Served:
         await server.init()
         server.set_endpoint(f"opc.tcp://127.0.0.1:{self.options['port']}/")
         await self.build(server)
+        await self.open_memory()
         loop = asyncio.get_running_loop()
         async with server:
             counting = asyncio.create_task(self.count_up())
             print("ready", flush=True)
             while line := await loop.run_in_executor(None, sys.stdin.readline):
-                await self.obey(json.loads(line))
-                print("done", flush=True)
+                answer = await self.obey(json.loads(line))
+                print(f"done {answer}".strip(), flush=True)
             counting.cancel()
 
 

@@ -13,6 +13,7 @@ from paho.mqtt import publish
 from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message, Publication
+from collector.secret import Secret
 from tests.support.mosquitto import Mosquitto
 from tests.support.ports import free_port
 
@@ -86,8 +87,10 @@ async def test_a_broker_that_goes_is_told(tmp_path: Path) -> None:
 
 
 async def test_a_wrong_login_is_refused_and_no_password_is_shown(tmp_path: Path) -> None:
+    word = tmp_path / "password"
+    word.write_text("of-lines\n", encoding="utf-8")
     with Mosquitto(tmp_path / "broker", "allow_anonymous false") as mosquitto:
-        broker = Broker("127.0.0.1", mosquitto.port, "we", user="reader", password="of-lines")
+        broker = Broker("127.0.0.1", mosquitto.port, "we", user="reader", password=Secret(file=word))
         assert "of-lines" not in repr(broker)
         for version in ("5", "3.1.1"):
             connection = Connection(replace(broker, version=version), lambda _: None, [("a", 1)])  # type: ignore[arg-type]

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from collector import SourceRefused
-from collector.opcua.identity import Anonymous, Secret, UserCertificate, UserName
+from collector.opcua.identity import Anonymous, UserCertificate, UserName
+from collector.secret import Secret
 from tests.support.certificates import signed
 
 SECRET = "correct horse battery"

@@ -7,8 +7,9 @@ from asyncua import ua
 from asyncua.crypto import security_policies as library
 
 from collector import CertificateRefused, SourceRefused, UnsupportedSecurity
-from collector.opcua.identity import Anonymous, Secret, UserName
+from collector.opcua.identity import Anonymous, UserName
 from collector.opcua.security import Security, offers, parse_security, pick_endpoint, refusal
+from collector.secret import Secret
 
 WHERE = "opc.tcp://10.0.0.1:4840"
 SECURED = [

@@ -61,15 +61,15 @@ def same(ours: Changes, theirs: Changes) -> None:
     assert repr(ours.odd) == repr(theirs.odd) or dict(ours.odd) == dict(theirs.odd)
 
 
-@settings(max_examples=200, deadline=None)
-@given(st.lists(items, max_size=12))
+@settings(max_examples=100, deadline=None)
+@given(st.lists(items, max_size=6))
 def test_what_we_decode_is_what_the_library_decodes(changed: list[ua.MonitoredItemNotification]) -> None:
     body = packed(changed)
     same(decode(body), changes_of(struct_from_binary(ua.DataChangeNotification, Buffer(body))))
 
 
-@settings(max_examples=100, deadline=None)
-@given(st.lists(items, min_size=1, max_size=4), st.data())
+@settings(max_examples=50, deadline=None)
+@given(st.lists(items, min_size=1, max_size=3), st.data())
 def test_damaged_bytes_raise_or_give_as_many_values_as_they_say(
     changed: list[ua.MonitoredItemNotification], data: st.DataObject
 ) -> None:

@@ -1,0 +1,1 @@
+"""JSON messages and the samples in them; pure."""

@@ -1,0 +1,295 @@
+"""Brings the times of a source with a wrong clock to where they belong, and keeps what they were; pure.
+
+How it works. As long as a source's newest time is near its arrival, nothing happens here. What is ahead of
+arrival, or so old that nothing was buffered so long, has a wrong clock at once. What is some minutes to weeks
+behind may be late and true: after a start, a loss or a step back it is held until ``Lateness`` can tell. A wrong
+clock begins a clock epoch with one shift, whole milliseconds, so that its newest sample lies at its arrival and
+distances in time stay; the shift is recorded at the stored time from which it counts. Epochs of one source share
+no stored time, unless its clock runs ahead again and again: then the record says where nobody can tell.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from collector.arrival import STEP_NS
+from collector.clocks import (
+    BEHIND_NS,
+    FUTURE_NS,
+    MS,
+    OLD_NS,
+    changed_zone,
+    said_of,
+    shift_for,
+    whole_ms,
+)
+from collector.columns import Columns
+from collector.lateness import Lateness, Verdict
+from collector.stamps import Stamps, begins_anew, moved, parted
+from collector.stray import Strays
+from collector.stream import ALIVE, Entry
+from historian.event import Event
+from historian.frame import NS
+from historian.trusted import MADE_NS, is_zone
+
+_GOES_ON_NS: Final = 60 * NS
+"""What comes after a loss and begins so soon after the newest stored sample goes on from there: it waited."""
+
+_APART_NS: Final = NS  # room before an epoch for tags whose samples come a little later than the first
+_BEFORE_NS: Final = 60 * NS
+
+
+@dataclass(slots=True)
+class Righted:
+    """What became of a batch.
+
+    Attributes:
+        entries: for the stream.
+        waits: whether nobody can tell yet if the batch is late or wrong: it is to come again with the next.
+        records: stored time and shift, milliseconds, of each epoch that begins; NaN: not known from there on.
+        events: what is to be said.
+    """
+
+    entries: list[Entry] = field(default_factory=list)
+    waits: bool = False
+    records: list[tuple[int, float]] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+
+
+class SourceClock:
+    """The clock of one source.
+
+    Args:
+        name: of the source.
+        newest_ns: newest stored time of it; None where nothing is stored.
+        shift_ns: with which an earlier run ended.
+
+    Attributes:
+        shift_ns: what is added to its times now.
+        fault: what is wrong with its clock, one clause; empty when it is right.
+    """
+
+    def __init__(
+        self, name: str, paths: Mapping[int, str], newest_ns: int | None = None, shift_ns: int = 0
+    ) -> None:
+        self.name, self.shift_ns, self.fault = name, shift_ns, ""
+        self._stored_ns = newest_ns
+        self._begun_ns: int | None = None
+        self._sent_ns: int | None = None  # newest time that it sent
+        self._followed = False  # whether its clock has been seen to be right since it came back
+        self._lateness: Lateness | None = None
+        self._late = False
+        self._strays = Strays(name, paths)
+
+    def right(
+        self, entries: Sequence[Entry], now_ns: int, *, last: bool = False, doubted: str = ""
+    ) -> Righted:
+        """The batch, its times moved where its clock is wrong.
+
+        Args:
+            entries: of the batch, after those that have to wait.
+            now_ns: what the time is, as far as the edge can tell.
+            last: nothing may wait.
+            doubted: why the edge's own clock may be the wrong one; empty when nothing says so.
+        """
+        if self._is_plain(entries, now_ns):
+            return Righted(moved(entries, self.shift_ns, sure=self._sure))
+        done = Righted()
+        self._take(list(entries), now_ns, done, last=last, doubted=doubted)
+        return done
+
+    @property
+    def _sure(self) -> bool:
+        return is_zone(self.shift_ns, within_ns=0)
+
+    def _is_plain(self, entries: Sequence[Entry], now_ns: int) -> bool:
+        """Whether all is near its arrival, without a look at single samples."""
+        columns = [e for e in entries if isinstance(e, Columns) and len(e)]
+        rows = [e for e in entries if not isinstance(e, Columns)]
+        if any(c.resent for c in columns) or any(r[0] < 0 and r[0] != ALIVE for r in rows):
+            return False
+        stamps = [r[1] for r in rows]
+        newest = [r[1] for r in rows if r[0] >= 0]
+        if columns:
+            times = columns[0].time_ns if len(columns) == 1 else np.concatenate([c.time_ns for c in columns])
+            newest.append(int(times.max()))
+            stamps += [int(times.min()), newest[-1]]
+        if not stamps:
+            return self._lateness is None or self._late
+        low_ns, high_ns = now_ns - self.shift_ns - BEHIND_NS, now_ns - self.shift_ns + FUTURE_NS
+        if self.shift_ns:
+            low_ns = max(low_ns, (self._begun_ns or low_ns + self.shift_ns) - self.shift_ns)
+        if min(stamps) < low_ns or max(*stamps, *(r[4] for r in rows), 0) > high_ns:
+            return False
+        if newest:
+            if self.shift_ns and max(newest) < (self._sent_ns or low_ns) - STEP_NS:
+                return False
+            self._follow(max(newest))
+        return True
+
+    def _follow(self, newest_ns: int) -> None:
+        """Its clock is where it is taken to be."""
+        self._sent_ns = max(newest_ns, self._sent_ns or newest_ns)
+        self._stored_ns = max(newest_ns + self.shift_ns, self._stored_ns or newest_ns + self.shift_ns)
+        self._followed, self._lateness, self._late = True, None, False
+
+    def _take(
+        self, entries: list[Entry], now_ns: int, done: Righted, *, last: bool, doubted: str
+    ) -> None:
+        stamps = Stamps.of(entries)
+        if stamps.was_lost:
+            self._followed = self._late = False
+            # What was held when it was lost is judged as it stands.
+            last = last or self._lateness is not None
+        impossible = self._impossible(stamps, now_ns)
+        judged = stamps.running if stamps.running.any() else np.ones(len(stamps), dtype=np.bool_)
+        if (impossible & judged).any():
+            if (impossible | ~judged).all():
+                self._begin(entries, stamps, now_ns, done, doubted)
+            elif _is_step(stamps, impossible):
+                near, far = parted(entries, lambda t: self._is_impossible(t, now_ns))
+                self._take(near, now_ns, done, last=True, doubted=doubted)
+                self._take(far, now_ns, done, last=True, doubted=doubted)
+            else:
+                self._keep(entries, now_ns, done, stamps.chosen(~impossible))
+            return
+        if self._is_late(stamps, now_ns, last=last):
+            self._keep(entries, now_ns, done, stamps)
+        elif self._lateness is not None and not self._late:
+            done.waits = True
+        else:
+            self._begin(entries, stamps, now_ns, done, doubted)
+
+    def _is_late(self, stamps: Stamps, now_ns: int, *, last: bool) -> bool:
+        """Whether what is not impossible is true: near its arrival, or late; it is held where nobody can tell."""
+        newest_ns = stamps.newest_ns()
+        if newest_ns is None:
+            verdict = self._lateness.look(None, now_ns) if self._lateness and not self._late else Verdict.LATE
+            self._late = self._late or verdict is Verdict.LATE and self._lateness is not None
+            return verdict is not Verdict.WAIT
+        went_back_ns = (self._sent_ns or newest_ns) - newest_ns
+        if newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
+            if self.shift_ns and went_back_ns > STEP_NS:
+                return False
+            self._follow(newest_ns)
+            return True
+        if self.shift_ns:
+            # Its clock was set right, or set back once more; else what it had in a buffer comes.
+            return went_back_ns <= STEP_NS and not now_ns - BEHIND_NS <= newest_ns
+        if self._followed and went_back_ns <= BEHIND_NS:
+            return True
+        if self._goes_on(stamps):
+            self._followed = True
+            return True
+        if not stamps.running.any():
+            # First values may be old and true, and are told by the source's own time.
+            return stamps.said_ns is None or stamps.said_ns >= now_ns - BEHIND_NS
+        if self._lateness is None:
+            self._lateness = Lateness(newest_ns, now_ns)
+        verdict = self._lateness.look(newest_ns, now_ns)
+        if verdict is Verdict.WRONG:
+            self._late = True
+            return False
+        self._late = self._late or last or verdict is Verdict.LATE
+        return self._late
+
+    def _goes_on(self, stamps: Stamps) -> bool:
+        """Whether a batch goes on right after what is stored."""
+        if self._stored_ns is None:
+            return False
+        return -STEP_NS <= stamps.oldest_ns() - self._stored_ns <= _GOES_ON_NS
+
+    def _impossible(self, stamps: Stamps, now_ns: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Which samples cannot be true, not even late; shape (n,)."""
+        at_ns = stamps.time_ns + self.shift_ns
+        old = np.where(stamps.running, at_ns < now_ns - OLD_NS, False) | (at_ns < MADE_NS)
+        if self._begun_ns is not None and self.shift_ns:
+            old |= at_ns < self._begun_ns
+        found: np.ndarray[tuple[int], np.dtype[np.bool_]] = (at_ns > now_ns + FUTURE_NS) | old
+        return found
+
+    def _is_impossible(self, time_ns: int, now_ns: int) -> bool:
+        at_ns = time_ns + self.shift_ns
+        before = self._begun_ns is not None and self.shift_ns != 0 and at_ns < self._begun_ns
+        return at_ns > now_ns + FUTURE_NS or at_ns < max(now_ns - OLD_NS, MADE_NS) or before
+
+    def _keep(self, entries: list[Entry], now_ns: int, done: Righted, true: Stamps) -> None:
+        """Pass the batch on; single samples whose time cannot be true come to their arrival."""
+        kept, events = self._strays.brought(
+            moved(entries, self.shift_ns, sure=self._sure),
+            now_ns,
+            base_ns=self.shift_ns,
+            least_ns=self._begun_ns if self.shift_ns else None,
+        )
+        if true.running.any():
+            stored_ns = int(true.time_ns[true.running].max()) + self.shift_ns
+            self._stored_ns = max(stored_ns, self._stored_ns or stored_ns)
+        done.entries += kept
+        done.events += events
+
+    def _begin(
+        self, entries: list[Entry], stamps: Stamps, now_ns: int, done: Righted, doubted: str
+    ) -> None:
+        """A clock epoch begins: of a wrong clock, or of one that is right again."""
+        newest_ns = stamps.newest_ns()
+        newest_ns = now_ns if newest_ns is None else max(newest_ns, stamps.said_ns or newest_ns)
+        before_ns = self.shift_ns
+        offset_ns = newest_ns - now_ns
+        is_right = -BEHIND_NS <= offset_ns <= FUTURE_NS
+        shift_ns = 0 if is_right else shift_for(offset_ns)
+        low_ns = stamps.oldest_ns() + shift_ns if len(stamps) else now_ns
+        known_ns = self._stored_ns
+        short_ns = 0 if known_ns is None else known_ns + _APART_NS - low_ns
+        if short_ns > 0 and shift_ns and newest_ns + shift_ns + short_ns <= now_ns + FUTURE_NS - NS:
+            shift_ns += whole_ms(short_ns)
+            low_ns += whole_ms(short_ns)
+        among = known_ns is not None and low_ns <= known_ns
+        self._begun_ns = low_ns if among else max(low_ns - _BEFORE_NS, (known_ns or low_ns - _BEFORE_NS) + 1)
+        if among and known_ns is not None:
+            done.records += [(self._begun_ns, math.nan), (known_ns + 1, shift_ns / MS)]
+        else:
+            done.records.append((self._begun_ns, shift_ns / MS))
+        self.shift_ns, self._sent_ns = shift_ns, None
+        self.fault = "" if is_right else said_of(offset_ns, newest_ns)
+        done.events.append(self._told(now_ns, offset_ns, before_ns, doubted))
+        self._follow(newest_ns)
+        done.entries.append(begins_anew(self._begun_ns, among=among))
+        self._keep(entries, now_ns, done, stamps)
+
+    def _told(self, now_ns: int, offset_ns: int, before_ns: int, doubted: str) -> Event:
+        data = {
+            "shift_ms": self.shift_ns // MS,
+            "from_ns": self._begun_ns,
+            "offset_s": offset_ns / NS,
+            "which": "edge" if doubted else "source",
+        }
+        if not self.fault:
+            text = f"The clock of source {self.name} is right again; its samples keep their own times from here."
+            return Event(now_ns, self.name, "clock-right", text, data)
+        summer = ", as at the change of summer time" if changed_zone(-before_ns, offset_ns) else ""
+        which = f"This computer's own clock may be the wrong one: {doubted}. " if doubted else ""
+        text = (
+            f"Source {self.name}: {self.fault}{summer}. {which}Its samples are kept under their arrival time; "
+            f"what it stamped is the stored time less {self.shift_ns // MS} ms. "
+            "Remedy: set the machine's clock or its time server, or this computer's if that is wrong."
+        )
+        return Event(now_ns, self.name, "clock-wrong", text, data)
+
+
+def _is_step(stamps: Stamps, impossible: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
+    """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
+
+    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or more
+    tags are beyond the step than before it.
+    """
+    near, far = set(stamps.tag[~impossible].tolist()), set(stamps.tag[impossible].tolist())
+    for tag in near & far:
+        marks = impossible[stamps.tag == tag]
+        if bool((marks[:-1] & ~marks[1:]).any()):
+            return False
+    return bool(near & far) or len(far) > len(near)
