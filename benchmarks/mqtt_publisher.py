@@ -81,7 +81,7 @@ def packet(topic: str, body: str, mid: int) -> bytes:
     rest = struct.pack("!H", len(name)) + name + struct.pack("!H", mid) + body.encode()
     length, left = bytearray(), len(rest)
     while True:
-        left, digit = divmod(left, 128)[0], left % 128
+        left, digit = divmod(left, 128)
         length.append(digit | (0x80 if left else 0))
         if not left:
             return b"\x32" + bytes(length) + rest

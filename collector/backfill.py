@@ -153,6 +153,10 @@ class Filling:
             for tag, first in firsts.items()
             if tag in self._gaps and first.time_ns > self._gaps[tag].since_ns
         }
+        # Up to its mark the source was there, so a start before that tore nothing.
+        self._torn = {
+            gap.tag for gap in self._gaps.values() if restarted_ns is not None and restarted_ns > gap.mark_ns
+        }
         self._seen_ns: dict[int, int] = {}
         self._records = dict.fromkeys(self._gaps, True)
         self._end_ns, self._restarted_ns = end_ns, restarted_ns
@@ -216,11 +220,16 @@ class Filling:
             seen_ns = int(series.time_ns.max())
             self._seen_ns[gap.tag] = max(seen_ns, self._seen_ns.get(gap.tag, seen_ns))
         before_ns = self._live_ns.get(gap.tag, gap.until_ns) + 1
-        if end_ns == self._restarted_ns:
+        if end_ns == self._restarted_ns and gap.tag in self._torn:
             before_ns = min(before_ns, end_ns)
         series = _within(series, gap.since_ns, min(before_ns, gap.until_ns))
         self.filled += len(series)
-        kept, left = fill(gap, series)
+        to_start = end_ns == self._restarted_ns and gap.tag in self._torn
+        torn = _torn_at(gap, series, end_ns) if to_start else len(series)
+        kept, left = fill(gap, _cut(series, 0, torn))
+        if torn < len(series) and left is not None:
+            more, left = fill(replace(left, lasting=True), _cut(series, torn, len(series)))
+            kept = _joined(kept, more)
         return kept, left if left is None else self._broken_off(left, end_ns)
 
     def _meet_first(self, gap: Gap) -> tuple[Series, Gap | None]:
@@ -235,7 +244,7 @@ class Filling:
     def _broken_off(self, gap: Gap, end_ns: int) -> Gap:
         """The gap, lasting when the source was down behind its last sample."""
         restarted_ns = self._restarted_ns
-        if restarted_ns is None or gap.since_ns >= restarted_ns:
+        if restarted_ns is None or gap.tag not in self._torn or gap.since_ns >= restarted_ns:
             return gap
         return replace(gap, lasting=True) if end_ns in (restarted_ns, self._end_ns) else gap
 
@@ -259,6 +268,20 @@ class Filling:
 
     def _is_proven(self, gap: Gap) -> bool:
         return not gap.lasting and self._reaches(gap)
+
+
+def _torn_at(gap: Gap, before: Series, started_ns: int) -> int:
+    """How many of the samples before a start are from before the source was down.
+
+    Some sources set their first values before the time at which they say that they started: then the widest
+    pause before that is when they were down (common practice, no source).
+    """
+    times = np.concatenate(([gap.since_ns], before.time_ns, [started_ns]))
+    return int(np.argmax(np.diff(times)))
+
+
+def _cut(series: Series, start: int, end: int) -> Series:
+    return Series(series.time_ns[start:end], series.value[start:end], series.quality[start:end])
 
 
 def _ended(kept: Series, gap: Gap) -> Series:

@@ -31,7 +31,8 @@ class Look:
 
     Attributes:
         at_ns: arrival time of the moment.
-        clock_ns: what the edge's clock showed; it differs from arrival after the clock was set back.
+        clock_ns: what the edge's clock showed; it differs from arrival where that clock is not believed.
+        clock_fault: what is wrong with the source's clock, one clause; empty when nothing is known to be.
     """
 
     at_ns: int
@@ -40,6 +41,7 @@ class Look:
     since_ns: int
     counts: SourceCounts
     flow: FlowNow
+    clock_fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,10 @@ class SourceHealth:
         rate_per_s: samples that arrived a second, over the last minute.
         lag_s, worst_lag_s: from the source's time stamp to arrival: the newest sample, and the latest one of
             the last minute.
-        clock_offset_s: by how much the source's clock is ahead of this computer's.
+        clock_offset_s: by how much the source's clock is ahead of this computer's; while nothing but late
+            samples comes, it looks behind by as much.
         clock_uncertainty_s: how far off that may be.
+        clock_fault: what is known to be wrong with it, one clause; empty when nothing is.
         gaps, gap_s: how often and how long it was lost since the start.
         counts: what it counted itself.
     """
@@ -71,6 +75,7 @@ class SourceHealth:
     gaps: int
     gap_s: float
     counts: SourceCounts
+    clock_fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +96,18 @@ class StoreHealth:
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """How everything does at one moment; ``at_ns`` and ``clock_ns`` as of a look."""
+    """How everything does at one moment.
+
+    Attributes:
+        at_ns, clock_ns: as of a look.
+        clock_doubt: why this computer's own clock is not believed, one clause; empty when it is.
+    """
 
     at_ns: int
     clock_ns: int
     sources: tuple[SourceHealth, ...]
     store: StoreHealth
+    clock_doubt: str = ""
 
     def reasons(self, within_s: float) -> list[str]:
         """Why this recorder does not do its work in full, in sentences; empty when it does.
@@ -117,6 +128,7 @@ class Health:
         return {
             "sources": {s.name: _plain(s) for s in self.sources},
             "store": _plain(self.store),
+            "clock_doubt": self.clock_doubt,
         }
 
 
@@ -148,6 +160,7 @@ def health_of(name: str, before: Look, now: Look) -> SourceHealth:
         now.flow.gaps,
         now.flow.gap_ns / NS,
         now.counts,
+        now.clock_fault,
     )
 
 
@@ -169,7 +182,7 @@ def clock_offset_s(flow: FlowNow) -> tuple[float, float]:
 def health_tags(sources: Iterable[str]) -> list[Tag]:
     """The tags that hold the health of these sources and of the recorder, to be registered in a store."""
     none = SourceHealth("", SourceState.WAITING, 0, nan, nan, nan, nan, nan, nan, 0, nan, SourceCounts())
-    paths = [*values_of_store(StoreHealth(0, nan))]
+    paths = [*values_of_recorder(Health(0, 0, (), StoreHealth(0, nan)))]
     for name in sources:
         paths += values_of_source(none, name)
     return [canonical_tag(path, source="edge") for path in paths]
@@ -177,7 +190,7 @@ def health_tags(sources: Iterable[str]) -> list[Tag]:
 
 def values_of(health: Health) -> dict[str, float]:
     """Every figure by the path of its tag; those that are not known are left out."""
-    values = values_of_store(health.store)
+    values = values_of_recorder(health)
     for source in health.sources:
         values |= values_of_source(source, source.name)
     return {path: value for path, value in values.items() if not isnan(value)}
@@ -194,6 +207,7 @@ def values_of_source(health: SourceHealth, name: str) -> dict[str, float]:
         "lag.worst.calc": health.worst_lag_s,
         "clock.offset.calc": health.clock_offset_s,
         "clock.uncertainty.calc": health.clock_uncertainty_s,
+        "clock.wrong.state": float(bool(health.clock_fault)),
         "gaps.total": float(health.gaps),
         "gaps.time.total": health.gap_s,
         "waiting.calc": float(health.counts.waiting),
@@ -203,12 +217,14 @@ def values_of_source(health: SourceHealth, name: str) -> dict[str, float]:
     return {f"{at}.{what}": value for what, value in figures.items()}
 
 
-def values_of_store(health: StoreHealth) -> dict[str, float]:
-    """The figures of the way to the disk by path."""
+def values_of_recorder(health: Health) -> dict[str, float]:
+    """The figures of the way to the disk and of this computer's clock by path."""
+    store = health.store
     return {
-        "edge.store.backlog.calc": float(health.backlog),
-        "edge.store.commit.age.calc": health.commit_age_s,
-        "edge.store.disk.free.calc": 100.0 * health.disk_free_bytes / health.disk_bytes,
+        "edge.store.backlog.calc": float(store.backlog),
+        "edge.store.commit.age.calc": store.commit_age_s,
+        "edge.store.disk.free.calc": 100.0 * store.disk_free_bytes / store.disk_bytes,
+        "edge.clock.wrong.state": float(bool(health.clock_doubt)),
     }
 
 

@@ -4,23 +4,32 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from threading import Lock
 
 from collector.arrival import STEP_NS, Arrival
+from collector.clocks import MS
 from collector.columns import Columns
 from collector.dropped import Dropped
+from collector.edgeclock import EdgeClock
 from collector.gaps import Gap
 from collector.mapping import SourceMapping
+from collector.righted import SourceClock
+from collector.stamps import newest_of
 from collector.stream import ALIVE, HEALED, LOST, Entry, Stream
 from historian.event import Event
-from historian.frame import Frame, Qualities, TagIds, Times, Values
+from historian.frame import NS, Frame, Qualities, TagIds, Times, Values
+from historian.originals import shift_path
+from historian.quality import GOOD, NO_DATA
 from historian.store import Sample
 from historian.tags import Tag
 
 LIMIT = 2_000_000
 """Samples held at most; with 200 tags once a second that is more than two and a half hours."""
+
+HEARD_NS = 60 * NS
+"""Who has sent nothing for longer says nothing of the time."""
 
 Receipt = Callable[[], None]
 """Called on the event loop once the samples that it came with are on disk."""
@@ -38,6 +47,8 @@ class Inbox:
         latest: the newest stored sample of each tag, by path; what came before is a gap up to now.
         epochs: clock epoch of each source to go on from, by name.
         limit: samples held at most; beyond that the oldest are dropped, and said.
+        passed_ns: the newest stored arrival of all; that of ``latest`` when left out.
+        believed: whether something beside the sources says that a reading of the edge's clock is right.
     """
 
     def __init__(
@@ -48,7 +59,15 @@ class Inbox:
         *,
         epochs: Mapping[str, int] | None = None,
         limit: int = LIMIT,
+        passed_ns: int | None = None,
+        believed: Callable[[int], bool] = lambda now_ns: False,
     ) -> None:
+        arrived_ns = max((s.arrival_ns for s in (latest or {}).values()), default=passed_ns)
+        self._arrival = Arrival(arrived_ns)
+        self._edge = EdgeClock(passed_ns or arrived_ns, believed)
+        self._clocks: dict[str, SourceClock] = {}
+        self._held: dict[str, tuple[list[Entry], list[Receipt]]] = {}
+        self._shift_tags: dict[str, int] = {}
         self._streams: dict[str, Stream] = {}
         for source in sources:
             self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0))
@@ -63,7 +82,6 @@ class Inbox:
         self._first_ns: dict[str, int] = {}
         self._dropped: dict[str, Dropped] = {}
         self._lost: set[str] = set()
-        self._arrival = Arrival(max((s.arrival_ns for s in (latest or {}).values()), default=None))
         self._events: list[Event] = []
 
     def adopt(
@@ -86,6 +104,20 @@ class Inbox:
         self._streams[source.name] = (
             Stream(source, paths, stored, epoch) if old is None else old.going_on(source, paths, stored)
         )
+        shift = shift_path(source.name)
+        if shift in tags:
+            self._shift_tags[source.name] = tags[shift].id
+        if source.clock == "wall":
+            newest_ns = max((s.time_ns for s in stored.values()), default=None)
+            known = latest.get(shift) if latest else None
+            shift_ms = 0.0 if known is None or math.isnan(known.value) else known.value
+            old_clock = self._clocks.get(source.name)
+            if old_clock is not None:
+                newest_ns, shift_ms = old_clock.stored_ns, old_clock.shift_ns / MS
+            self._clocks[source.name] = SourceClock(
+                source.name, paths, self._streams[source.name].newest_ns, newest_ns, int(shift_ms) * MS
+            )
+            self._edge.knows(source.name, newest_ns or 0)
 
     def put(
         self, source: str, tag_id: int, time_ns: int, value: float, quality: int, confirmed_ns: int = 0
@@ -181,42 +213,117 @@ class Inbox:
 
         Where the source counts time of its own there are none.
         """
-        stream = self._streams.get(source)
-        return (0, 0) if stream is None else stream.lag
+        stream, clock = self._streams.get(source), self._clocks.get(source)
+        if stream is None:
+            return 0, 0
+        batches, lag_ns = stream.lag
+        # By what the source stamped, not by what is stored.
+        return batches, lag_ns + (clock.shift_ns if clock and batches else 0)
+
+    def shift_ns(self, source: str) -> int:
+        """What is added to a source's times now, because its clock is wrong; 0 when it is right."""
+        clock = self._clocks.get(source)
+        return 0 if clock is None else clock.shift_ns
+
+    def clock_faults(self) -> dict[str, str]:
+        """Which clocks are wrong, and how, one clause each: by source, the edge's own under ``edge``."""
+        found = {"edge": self._edge.doubt} if self._edge.doubt else {}
+        return found | {name: clock.fault for name, clock in self._clocks.items() if clock.fault}
+
+    def source_times(self) -> list[int]:
+        """What the clocks of the sources show that sent something in the last minute: as they sent it."""
+        now_ns = self._edge.now_ns or 0
+        return [
+            clock.heard_ns[0] + now_ns - clock.heard_ns[1]
+            for clock in self._clocks.values()
+            if clock.heard_ns is not None and now_ns - clock.heard_ns[1] <= HEARD_NS
+        ]
 
     def ended_gaps(self, source: str) -> list[Gap]:
         """A source's gaps that have ended since the last call, in what was cut; hands them over."""
         return self._streams[source].ended_gaps()
 
-    def cut(self, now_ns: int) -> list[Frame]:
+    def cut(self, now_ns: int, *, last: bool = False) -> list[Frame]:
         """Everything taken since the last cut: one frame a source, one more for each step of its clock.
+
+        What may be late or have a wrong clock, and nobody can tell yet, comes with a later cut.
 
         Args:
             now_ns: reading of the edge's clock.
+            last: nothing waits for a later cut.
         """
-        arrival_ns = self._arrival.at(now_ns)
-        if self._arrival.stepped_back_ns > STEP_NS:
-            self._tell_edge_clock(now_ns)
         with self._lock:
             taken, lots = self._entries, self._lots
             entries: dict[str, list[Entry]] = {name: self._gone(name, now_ns) for name in self._streams}
             self._entries, self._lots, self._samples = deque(), [], 0
             self._cut_receipts, self._receipts = self._receipts, []
+        receipts: dict[str, list[Receipt]] = {}
         for source, entry, receipt in taken:
             entries[source].append(entry)
             if receipt is not None:
-                self._cut_receipts.append(receipt)
+                receipts.setdefault(source, []).append(receipt)
+        now_ns = self._time(now_ns, entries)
+        arrival_ns = self._arrival.newest_ns
         frames: list[Frame] = []
         for name, stream in self._streams.items():
-            cut, events = stream.take(entries[name], arrival_ns)
+            right, records = self._righted(name, entries[name], receipts.get(name, []), now_ns, last=last)
+            cut, events = stream.take(right, arrival_ns)
+            frames.extend(self._shifts(name, records, arrival_ns))
             frames.extend(cut)
-            if cut and entries[name] and name not in self._first_ns:
+            if cut and right and name not in self._first_ns:
                 self._first_ns[name] = int(cut[-1].time_ns.max())
             self._events.extend(events)
-        frames.extend(
-            replace(lot, arrival_ns=arrival_ns, clock_epoch=self._streams[name].epoch) for name, lot in lots
-        )
+        frames.extend(self._lot(name, lot, arrival_ns) for name, lot in lots)
         return frames
+
+    def _time(self, read_ns: int, entries: Mapping[str, Sequence[Entry]]) -> int:
+        """What the time is; arrival goes on with it."""
+
+        def heard(righted: bool) -> dict[str, int]:
+            newest = {name: newest_of(entries[name]) for name in self._clocks}
+            return {n: t + (self.shift_ns(n) if righted else 0) for n, t in newest.items() if t is not None}
+
+        now_ns = self._edge.at(read_ns, heard)
+        self._events += self._edge.events()
+        self._arrival.at(now_ns)
+        if self._arrival.stepped_back_ns > STEP_NS:
+            self._tell_edge_clock(now_ns)
+        return now_ns
+
+    def _righted(
+        self, name: str, entries: list[Entry], receipts: list[Receipt], now_ns: int, *, last: bool
+    ) -> tuple[list[Entry], list[tuple[int, float]]]:
+        """A source's entries at the times where they belong, and the shifts that begin with them."""
+        clock = self._clocks.get(name)
+        held, held_receipts = self._held.pop(name, ([], []))
+        entries, receipts = [*held, *entries], [*held_receipts, *receipts]
+        if clock is not None:
+            right = clock.right(entries, now_ns, last=last, doubted=self._edge.doubt)
+            self._events += right.events
+            if right.held:
+                self._held[name] = (right.held, receipts)
+            else:
+                self._cut_receipts += receipts
+            return right.entries, right.records
+        self._cut_receipts += receipts
+        return entries, []
+
+    def _shifts(self, name: str, records: list[tuple[int, float]], arrival_ns: int) -> list[Frame]:
+        number = self._shift_tags.get(name)
+        if not records or number is None:
+            return []
+        quality = [NO_DATA if math.isnan(ms) else GOOD for _, ms in records]
+        times, shifts = [t for t, _ in records], [ms for _, ms in records]
+        return [Frame.of([number] * len(records), times, shifts, quality, arrival_ns=arrival_ns)]
+
+    def _lot(self, name: str, lot: Frame, arrival_ns: int) -> Frame:
+        shift_ns = self.shift_ns(name)
+        return replace(
+            lot,
+            time_ns=lot.time_ns + shift_ns if shift_ns else lot.time_ns,
+            arrival_ns=arrival_ns,
+            clock_epoch=self._streams[name].epoch,
+        )
 
     def receipts(self) -> list[Receipt]:
         """Who is to be told when the newest cut, and all before it, is on disk; hands them over."""

@@ -1,7 +1,7 @@
 """Whether a source that is far behind is late or has a wrong clock; pure.
 
-What waited in a buffer or at a broker comes faster than it was sent, and ends at now. A wrong clock goes on as
-fast as time does and stays where it is. A slow network can only make samples later.
+What waited in a buffer or at a broker comes faster than it was sent, and ends at now. A wrong clock goes on
+as fast as time does and stays where it is. A slow network can only make samples later.
 """
 
 from __future__ import annotations

@@ -1,17 +1,17 @@
 """Brings the times of a source with a wrong clock to where they belong, and keeps what they were; pure.
 
 How it works. As long as a source's newest time is near its arrival, nothing happens here. What is ahead of
-arrival, or so old that nothing was buffered so long, has a wrong clock at once. What is some minutes to weeks
-behind may be late and true: after a start, a loss or a step back it is held until ``Lateness`` can tell. A wrong
-clock begins a clock epoch with one shift, whole milliseconds, so that its newest sample lies at its arrival and
-distances in time stay; the shift is recorded at the stored time from which it counts. Epochs of one source share
-no stored time, unless its clock runs ahead again and again: then the record says where nobody can tell.
+arrival, or so old that nothing was buffered so long, has a wrong clock at once. What is minutes to weeks
+behind may be late and true: after a start, a loss or a step back it is held until ``Lateness`` can tell. A
+wrong clock begins a clock epoch with one shift, whole milliseconds, so that its newest sample lies at its
+arrival and distances in time stay; the shift is recorded at the stored time from which it counts. Epochs of
+one source share no stored time, where that can be had; else the record says where nobody can tell.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -34,7 +34,7 @@ from collector.stamps import Stamps, begins_anew, moved, parted
 from collector.stray import Strays
 from collector.stream import ALIVE, Entry
 from historian.event import Event
-from historian.frame import NS
+from historian.frame import NS, TagIds, Times
 from historian.trusted import MADE_NS, is_zone
 
 _GOES_ON_NS: Final = 60 * NS
@@ -50,13 +50,13 @@ class Righted:
 
     Attributes:
         entries: for the stream.
-        waits: whether nobody can tell yet if the batch is late or wrong: it is to come again with the next.
+        held: of which nobody can tell yet whether it is late or wrong: to come again with the next batch.
         records: stored time and shift, milliseconds, of each epoch that begins; NaN: not known from there on.
         events: what is to be said.
     """
 
     entries: list[Entry] = field(default_factory=list)
-    waits: bool = False
+    held: list[Entry] = field(default_factory=list)
     records: list[tuple[int, float]] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
 
@@ -66,24 +66,35 @@ class SourceClock:
 
     Args:
         name: of the source.
+        paths: tag number → path of its tags.
+        known_ns: gives the newest stored time of each of these tags; a very low number where there is none.
         newest_ns: newest stored time of it; None where nothing is stored.
         shift_ns: with which an earlier run ended.
 
     Attributes:
         shift_ns: what is added to its times now.
         fault: what is wrong with its clock, one clause; empty when it is right.
+        stored_ns: the newest time under which a sample of it is kept; None before the first.
+        heard_ns: the newest time that it sent, and when that came; None before the first.
     """
 
     def __init__(
-        self, name: str, paths: Mapping[int, str], newest_ns: int | None = None, shift_ns: int = 0
+        self,
+        name: str,
+        paths: Mapping[int, str],
+        known_ns: Callable[[TagIds], Times],
+        newest_ns: int | None = None,
+        shift_ns: int = 0,
     ) -> None:
         self.name, self.shift_ns, self.fault = name, shift_ns, ""
-        self._stored_ns = newest_ns
+        self.heard_ns: tuple[int, int] | None = None
+        self.stored_ns = newest_ns
         self._begun_ns: int | None = None
         self._sent_ns: int | None = None  # newest time that it sent
         self._followed = False  # whether its clock has been seen to be right since it came back
         self._lateness: Lateness | None = None
         self._late = False
+        self._known_ns = known_ns
         self._strays = Strays(name, paths)
 
     def right(
@@ -129,18 +140,17 @@ class SourceClock:
         if newest:
             if self.shift_ns and max(newest) < (self._sent_ns or low_ns) - STEP_NS:
                 return False
-            self._follow(max(newest))
+            self._follow(max(newest), now_ns)
         return True
 
-    def _follow(self, newest_ns: int) -> None:
+    def _follow(self, newest_ns: int, now_ns: int) -> None:
         """Its clock is where it is taken to be."""
         self._sent_ns = max(newest_ns, self._sent_ns or newest_ns)
-        self._stored_ns = max(newest_ns + self.shift_ns, self._stored_ns or newest_ns + self.shift_ns)
+        self.stored_ns = max(newest_ns + self.shift_ns, self.stored_ns or newest_ns + self.shift_ns)
         self._followed, self._lateness, self._late = True, None, False
+        self.heard_ns = (newest_ns, now_ns)
 
-    def _take(
-        self, entries: list[Entry], now_ns: int, done: Righted, *, last: bool, doubted: str
-    ) -> None:
+    def _take(self, entries: list[Entry], now_ns: int, done: Righted, *, last: bool, doubted: str) -> None:
         stamps = Stamps.of(entries)
         if stamps.was_lost:
             self._followed = self._late = False
@@ -149,34 +159,41 @@ class SourceClock:
         impossible = self._impossible(stamps, now_ns)
         judged = stamps.running if stamps.running.any() else np.ones(len(stamps), dtype=np.bool_)
         if (impossible & judged).any():
-            if (impossible | ~judged).all():
+            if (impossible | ~judged).all() and not self._strays.knows(stamps.tag[judged].tolist()):
                 self._begin(entries, stamps, now_ns, done, doubted)
-            elif _is_step(stamps, impossible):
-                near, far = parted(entries, lambda t: self._is_impossible(t, now_ns))
+            elif not impossible.all() and _is_step(stamps, impossible):
+                near, far = parted(entries, lambda _, time_ns: self._is_impossible(time_ns, now_ns))
                 self._take(near, now_ns, done, last=True, doubted=doubted)
-                self._take(far, now_ns, done, last=True, doubted=doubted)
+                self._take(far, now_ns, done, last=last, doubted=doubted)
             else:
                 self._keep(entries, now_ns, done, stamps.chosen(~impossible))
             return
-        if self._is_late(stamps, now_ns, last=last):
+        newest_ns = stamps.newest_ns()
+        back = self._gone_back(stamps, now_ns)
+        if back and newest_ns is not None and newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
+            low_ns = now_ns - self.shift_ns - BEHIND_NS
+            near, far = parted(entries, lambda tag, time_ns: tag in back and time_ns < low_ns)
+            self._take(near, now_ns, done, last=True, doubted=doubted)
+            self._take(far, now_ns, done, last=last, doubted=doubted)
+        elif self._is_late(stamps, now_ns, last=last):
             self._keep(entries, now_ns, done, stamps)
         elif self._lateness is not None and not self._late:
-            done.waits = True
+            done.held += entries
         else:
             self._begin(entries, stamps, now_ns, done, doubted)
 
     def _is_late(self, stamps: Stamps, now_ns: int, *, last: bool) -> bool:
-        """Whether what is not impossible is true: near its arrival, or late; it is held where nobody can tell."""
+        """Whether what is not impossible is true: near its arrival, or late; held where nobody can tell."""
         newest_ns = stamps.newest_ns()
         if newest_ns is None:
             verdict = self._lateness.look(None, now_ns) if self._lateness and not self._late else Verdict.LATE
-            self._late = self._late or verdict is Verdict.LATE and self._lateness is not None
+            self._late = self._late or (verdict is Verdict.LATE and self._lateness is not None)
             return verdict is not Verdict.WAIT
         went_back_ns = (self._sent_ns or newest_ns) - newest_ns
         if newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
             if self.shift_ns and went_back_ns > STEP_NS:
                 return False
-            self._follow(newest_ns)
+            self._follow(newest_ns, now_ns)
             return True
         if self.shift_ns:
             # Its clock was set right, or set back once more; else what it had in a buffer comes.
@@ -198,11 +215,20 @@ class SourceClock:
         self._late = self._late or last or verdict is Verdict.LATE
         return self._late
 
+    def _gone_back(self, stamps: Stamps, now_ns: int) -> set[int]:
+        """Tags that went back by more than a delay explains: a tag's own samples come in order."""
+        old = stamps.running & (stamps.time_ns + self.shift_ns < now_ns - BEHIND_NS)
+        if not old.any():
+            return set()
+        tags = stamps.tag[old]
+        back = self._known_ns(tags) > stamps.time_ns[old] + self.shift_ns + BEHIND_NS
+        return set(tags[back].tolist())
+
     def _goes_on(self, stamps: Stamps) -> bool:
         """Whether a batch goes on right after what is stored."""
-        if self._stored_ns is None:
+        if self.stored_ns is None:
             return False
-        return -STEP_NS <= stamps.oldest_ns() - self._stored_ns <= _GOES_ON_NS
+        return -STEP_NS <= stamps.oldest_ns() - self.stored_ns <= _GOES_ON_NS
 
     def _impossible(self, stamps: Stamps, now_ns: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Which samples cannot be true, not even late; shape (n,)."""
@@ -228,13 +254,11 @@ class SourceClock:
         )
         if true.running.any():
             stored_ns = int(true.time_ns[true.running].max()) + self.shift_ns
-            self._stored_ns = max(stored_ns, self._stored_ns or stored_ns)
+            self.stored_ns = max(stored_ns, self.stored_ns or stored_ns)
         done.entries += kept
         done.events += events
 
-    def _begin(
-        self, entries: list[Entry], stamps: Stamps, now_ns: int, done: Righted, doubted: str
-    ) -> None:
+    def _begin(self, entries: list[Entry], stamps: Stamps, now_ns: int, done: Righted, doubted: str) -> None:
         """A clock epoch begins: of a wrong clock, or of one that is right again."""
         newest_ns = stamps.newest_ns()
         newest_ns = now_ns if newest_ns is None else max(newest_ns, stamps.said_ns or newest_ns)
@@ -243,7 +267,7 @@ class SourceClock:
         is_right = -BEHIND_NS <= offset_ns <= FUTURE_NS
         shift_ns = 0 if is_right else shift_for(offset_ns)
         low_ns = stamps.oldest_ns() + shift_ns if len(stamps) else now_ns
-        known_ns = self._stored_ns
+        known_ns = self.stored_ns
         short_ns = 0 if known_ns is None else known_ns + _APART_NS - low_ns
         if short_ns > 0 and shift_ns and newest_ns + shift_ns + short_ns <= now_ns + FUTURE_NS - NS:
             shift_ns += whole_ms(short_ns)
@@ -255,9 +279,10 @@ class SourceClock:
         else:
             done.records.append((self._begun_ns, shift_ns / MS))
         self.shift_ns, self._sent_ns = shift_ns, None
+        self._strays.forget()
         self.fault = "" if is_right else said_of(offset_ns, newest_ns)
         done.events.append(self._told(now_ns, offset_ns, before_ns, doubted))
-        self._follow(newest_ns)
+        self._follow(newest_ns, now_ns)
         done.entries.append(begins_anew(self._begun_ns, among=among))
         self._keep(entries, now_ns, done, stamps)
 
@@ -269,13 +294,15 @@ class SourceClock:
             "which": "edge" if doubted else "source",
         }
         if not self.fault:
-            text = f"The clock of source {self.name} is right again; its samples keep their own times from here."
+            text = (
+                f"The clock of source {self.name} is right again; its samples keep their own times from here."
+            )
             return Event(now_ns, self.name, "clock-right", text, data)
         summer = ", as at the change of summer time" if changed_zone(-before_ns, offset_ns) else ""
         which = f"This computer's own clock may be the wrong one: {doubted}. " if doubted else ""
         text = (
-            f"Source {self.name}: {self.fault}{summer}. {which}Its samples are kept under their arrival time; "
-            f"what it stamped is the stored time less {self.shift_ns // MS} ms. "
+            f"Source {self.name}: {self.fault}{summer}. {which}Its samples are kept under their arrival "
+            f"time; what it stamped is the stored time less {self.shift_ns // MS} ms. "
             "Remedy: set the machine's clock or its time server, or this computer's if that is wrong."
         )
         return Event(now_ns, self.name, "clock-wrong", text, data)
@@ -284,8 +311,8 @@ class SourceClock:
 def _is_step(stamps: Stamps, impossible: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
     """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
 
-    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or more
-    tags are beyond the step than before it.
+    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or
+    more tags are beyond the step than before it.
     """
     near, far = set(stamps.tag[~impossible].tolist()), set(stamps.tag[impossible].tolist())
     for tag in near & far:

@@ -59,9 +59,7 @@ class Stamps:
         if not tags:
             none = np.zeros(0, dtype=np.int64)
             return cls(none.astype(np.int32), none, none.astype(np.bool_), said_ns, was_lost)
-        return cls(
-            np.concatenate(tags), np.concatenate(times), np.concatenate(running), said_ns, was_lost
-        )
+        return cls(np.concatenate(tags), np.concatenate(times), np.concatenate(running), said_ns, was_lost)
 
     def __len__(self) -> int:
         return len(self.tag)
@@ -83,8 +81,18 @@ class Stamps:
         return int((self.time_ns[self.running] if self.running.any() else self.time_ns).min())
 
 
-def parted(entries: Sequence[Entry], which: Callable[[int], bool]) -> tuple[list[Entry], list[Entry]]:
-    """Two batches: of the samples for whose time something does not hold, and of those for which it does.
+def newest_of(entries: Sequence[Entry]) -> int | None:
+    """The newest time of the source that its running samples tell, or what it said with its first ones."""
+    times = [e.time_ns for e in entries if isinstance(e, Columns) and len(e) and not e.resent]
+    newest = [int((times[0] if len(times) == 1 else np.concatenate(times)).max())] if times else []
+    for entry in entries:
+        if not isinstance(entry, Columns) and entry[0] >= 0 and entry[4] != 1:
+            newest.append(entry[4] or entry[1])
+    return max(newest, default=None)
+
+
+def parted(entries: Sequence[Entry], which: Callable[[int, int], bool]) -> tuple[list[Entry], list[Entry]]:
+    """Two batches: of the samples for whose tag and time something does not hold, and of the others.
 
     What is no sample stays with the first; samples that may have been sent before as well.
     """
@@ -92,11 +100,12 @@ def parted(entries: Sequence[Entry], which: Callable[[int], bool]) -> tuple[list
     far: list[Entry] = []
     for entry in entries:
         if not isinstance(entry, Columns):
-            (far if entry[0] >= 0 and which(entry[1]) else near).append(entry)
+            (far if entry[0] >= 0 and which(entry[0], entry[1]) else near).append(entry)
         elif entry.resent:
             near.append(entry)
         else:
-            is_far = np.array([which(t) for t in entry.time_ns.tolist()], dtype=np.bool_)
+            both = zip(entry.tag.tolist(), entry.time_ns.tolist(), strict=True)
+            is_far = np.array([which(tag, time_ns) for tag, time_ns in both], dtype=np.bool_)
             near += [entry.chosen(~is_far)] if not is_far.all() else []
             far += [entry.chosen(is_far)] if is_far.any() else []
     return near, far

@@ -1,9 +1,11 @@
-"""Single samples whose time cannot be true, though their source's clock is right: kept at their arrival; pure."""
+"""Single samples whose time cannot be true, of a source whose clock is right: kept at arrival; pure."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
+
+import numpy as np
 
 from collector.clocks import FUTURE_NS, MS, OLD_NS, whole_ms
 from collector.columns import Columns
@@ -21,8 +23,8 @@ _SEVERITY: Final = 0xC000_0000
 class Strays:
     """Brings samples with impossible times to their arrival, one shift a tag as long as it fits.
 
-    So the samples of a tag keep their distances. Every new shift is told, with its tag and the stored time, in
-    one event a minute at most.
+    So the samples of a tag keep their distances. Every new shift is told, with its tag and the stored time,
+    in one event a minute at most.
 
     Args:
         name: of the source.
@@ -35,6 +37,14 @@ class Strays:
         self._untold: list[dict[str, Any]] = []
         self._left_out = 0
         self._told_ns: int | None = None
+
+    def knows(self, tags: Iterable[int]) -> bool:
+        """Whether all of these tags have been astray."""
+        return all(tag in self._shift_ns for tag in tags)
+
+    def forget(self) -> None:
+        """The source's clock stepped: what was astray may be right, and the other way round."""
+        self._shift_ns.clear()
 
     def brought(
         self, entries: Sequence[Entry], now_ns: int, *, base_ns: int = 0, least_ns: int | None = None
@@ -55,10 +65,8 @@ class Strays:
                 if entry.resent or not few.any():
                     kept.append(entry)
                     continue
-                kept.append(entry.chosen(~few))
-                rows = list(entry.chosen(few).rows())
-                strays += range(len(kept), len(kept) + len(rows))
-                kept += rows
+                strays += (len(kept) + np.flatnonzero(few)).tolist()
+                kept += entry.rows()
                 continue
             tag, time_ns, value, quality, first = entry
             if tag == ALIVE:
@@ -99,7 +107,7 @@ class Strays:
         far = max(ahead_s, key=abs)
         future = far > 0
         text = (
-            f"Source {self._name} sends samples {'from the future' if future else 'that are impossibly old'}, "
+            f"Source {self._name} sends samples {'from the future' if future else 'impossibly old'}, "
             f"by up to {abs(far):.1f} s. They are kept at their arrival time with quality uncertain; what it "
             "stamped is the stored time less the shift. "
             "Remedy: set the machine's clock or its time server, or this computer's if it is wrong."

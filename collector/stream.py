@@ -150,7 +150,7 @@ class Stream:
 
     def _fill_in(self, columns: Columns) -> Columns:
         """Keep what is not newer than what is known of its tag as it is; gives the others."""
-        newest_ns = self._newest_ns(columns.tag)
+        newest_ns = self.newest_ns(columns.tag)
         old = columns.time_ns <= newest_ns
         if old.any():
             self._connected = True
@@ -158,7 +158,7 @@ class Stream:
             return columns.chosen(~old)
         return columns
 
-    def _newest_ns(self, tag: TagIds) -> Times:
+    def newest_ns(self, tag: TagIds) -> Times:
         """The newest source time that is known of each tag; the lowest number where none is."""
         tags, place = np.unique(tag, return_inverse=True)
         known = [self._newest.get(t) for t in tags.tolist()]

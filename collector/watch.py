@@ -79,8 +79,12 @@ class Watch:
         self._looked_ns = arrival_ns
         age_s = (arrival_ns - stored_ns) / NS if stored_ns else 0.0
         clock_ns = self._clock.now_ns()
-        looks = tuple(self._look(s, flows[s.name], arrival_ns, clock_ns) for s in sources)
-        self.health = Health(arrival_ns, clock_ns, looks, StoreHealth(waiting, age_s, *(self.disk or ())))
+        faults = self._inbox.clock_faults()
+        looks = tuple(
+            self._look(s, flows[s.name], arrival_ns, clock_ns, faults.get(s.name, "")) for s in sources
+        )
+        store = StoreHealth(waiting, age_s, *(self.disk or ()))
+        self.health = Health(arrival_ns, clock_ns, looks, store, faults.get("edge", ""))
         if arrival_ns - self._kept_ns < EVERY_NS:
             return []
         self._kept_ns = arrival_ns
@@ -97,10 +101,12 @@ class Watch:
         self._flows[source.name] = (flow, batches)
         return flow
 
-    def _look(self, source: Source, flow: Flow, arrival_ns: int, clock_ns: int) -> SourceHealth:
+    def _look(
+        self, source: Source, flow: Flow, arrival_ns: int, clock_ns: int, clock_fault: str
+    ) -> SourceHealth:
         status, looks = source.status, self._looks.setdefault(source.name, deque())
         state, seen = status.state, flow.now(arrival_ns)
-        now = Look(arrival_ns, clock_ns, state, status.since_ns, source.counts, seen)
+        now = Look(arrival_ns, clock_ns, state, status.since_ns, source.counts, seen, clock_fault)
         if looks and looks[-1].counts.received > now.counts.received:
             looks.clear()  # the source was made anew
         looks.append(now)

@@ -27,7 +27,8 @@ def source_health(now: Now, name: str) -> str:
         return _figure(now, f"{at}.{what}")
 
     said = [_rate(figure("rate.calc"))]
-    clock = _clock(figure("clock.offset.calc"), figure("clock.uncertainty.calc"))
+    wrong = figure("clock.wrong.state") == 1.0
+    clock = _clock(figure("clock.offset.calc"), figure("clock.uncertainty.calc"), wrong=wrong)
     said.append(clock or _lag(figure("lag.calc"), figure("lag.worst.calc")))
     said.append(_gaps(figure("gaps.total"), figure("gaps.time.total")))
     for what, words in (
@@ -41,8 +42,10 @@ def source_health(now: Now, name: str) -> str:
 
 
 def recorder_health(now: Now) -> str:
-    """What a person should know of the way to the disk; empty when all is well or not known."""
+    """What a person should know of the disk and of this computer's clock; empty when all is well."""
     said = []
+    if _figure(now, "edge.clock.wrong.state") == 1.0:
+        said.append("this computer's clock is wrong; the journal says how")
     age_s, waiting = _figure(now, "edge.store.commit.age.calc"), _figure(now, "edge.store.backlog.calc")
     if age_s is not None and age_s > STORED_S:
         said.append(f"nothing put on disk for {duration_text(age_s)}, {waiting or 0:.0f} values wait")
@@ -75,9 +78,12 @@ def _lag(lag_s: float | None, worst_s: float | None) -> str:
     return f"{_short(max(0.0, lag_s))} behind{late}"
 
 
-def _clock(ahead_s: float | None, uncertainty_s: float | None) -> str:
+def _clock(ahead_s: float | None, uncertainty_s: float | None, *, wrong: bool) -> str:
+    """A clock that is surely off. One that seems behind may only send late, unless it is known wrong."""
     if ahead_s is None or uncertainty_s is None or abs(ahead_s) - uncertainty_s < CLOCK_MATTERS_S:
         return ""
+    if ahead_s < 0 and not wrong:
+        return f"{_short(-ahead_s)} behind, on the way or by its clock"
     side = "ahead of" if ahead_s > 0 else "behind"
     return f"its clock {_short(abs(ahead_s))} {side} this computer's (± {_short(uncertainty_s)})"
 

@@ -194,6 +194,8 @@ CATALOGUE: Mapping[str, Meaning] = {
 # How a source stands, as the recorder sees it.
 SOURCE_STATES = {0: "never answered", 1: "connected", 2: "lost", 3: "refused"}
 
+_RIGHT_WRONG = {0: "nothing known against it", 1: "wrong"}
+
 _OF_A_SOURCE: Mapping[str, Meaning] = {
     "state": _code("source *", SOURCE_STATES),
     "connected.time.calc": _analog("s", "source *, connected for", 0, 1e10),
@@ -204,6 +206,7 @@ _OF_A_SOURCE: Mapping[str, Meaning] = {
     ),
     "clock.offset.calc": _analog("s", "source *, its clock ahead of this computer's", -1e10, 1e10),
     "clock.uncertainty.calc": _analog("s", "source *, how far off that may be", 0, 1e10),
+    "clock.wrong.state": _switch("source *, its clock", _RIGHT_WRONG),
     "gaps.total": _step("1", "source *, times it was lost since the start", 0, 1e9),
     "gaps.time.total": _step("s", "source *, time it was lost since the start", 0, 1e10),
     "received.total": _step("1", "source *, samples that arrived", 0, 1e15),
@@ -221,6 +224,7 @@ OF_THE_RECORDER: Mapping[str, Meaning] = {
     "edge.store.backlog.calc": _analog("1", "samples that are not on disk yet", 0, 1e9),
     "edge.store.commit.age.calc": _analog("s", "since samples were last put on disk", 0, 1e10),
     "edge.store.disk.free.calc": _analog("%", "free part of the store's disk", 0, 100),
+    "edge.clock.wrong.state": _switch("this computer's clock", _RIGHT_WRONG),
 }
 """How the recorder and its sources do; ``*`` is the source's name. No machine delivers these."""
 

@@ -81,6 +81,7 @@ class LineMetrics(Collector):
             ("store_last_commit_timestamp_seconds", "When samples were last put on disk", committed_s),
             ("store_disk_free_bytes", "Free room on the store's disk", store.disk_free_bytes),
             ("store_disk_size_bytes", "All room on the store's disk", store.disk_bytes),
+            ("clock_wrong", "Whether this computer's clock is not believed", float(bool(health.clock_doubt))),
         ):
             family = GaugeMetricFamily(f"meltledger_{name}", f"{text}.", labels=["line"])
             if not isnan(value):
@@ -98,6 +99,11 @@ class LineMetrics(Collector):
             "state_since_timestamp_seconds",
             "Since when it is connected, or is not",
             ((s, s.since_ns / NS) for s in all_of),
+        )
+        yield self._gauge(
+            "clock_wrong",
+            "Whether its clock is known to be wrong",
+            ((s, float(bool(s.clock_fault))) for s in all_of),
         )
         yield self._gauge(
             "waiting",

@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, get_args, get_origin
 from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
-from historian.catalogue import CATALOGUE
+from historian.catalogue import CATALOGUE, OF_THE_RECORDER, Meaning
 from meltledger.config import spoken_name
 from meltledger.linefile import LineFile
 from rules.detectors import RULES
@@ -53,9 +53,18 @@ def rule_parameters() -> str:
 
 def catalogue_tags() -> str:
     """Every canonical tag with its unit and meaning; ``*`` is the place number."""
+    return _tag_table(CATALOGUE)
+
+
+def recorder_tags() -> str:
+    """Every tag of the recorder's own; ``*`` is the source's name."""
+    return _tag_table(OF_THE_RECORDER)
+
+
+def _tag_table(meanings: Mapping[str, Meaning]) -> str:
     rows = [
         f"| `{path}` | {f'`{m.unit}` {m.reference}'.strip()} | {m.kind} | {m.text}{_codes(m.codes)} |"
-        for path, m in CATALOGUE.items()
+        for path, m in meanings.items()
     ]
     return "\n".join(["| tag | unit | kind | meaning |", "|---|---|---|---|", *rows]) + "\n"
 
@@ -65,6 +74,7 @@ TABLES: Final[Mapping[str, tuple[str, Callable[[], str]]]] = {
     "line file": ("docs/line-file.md", line_file_keys),
     "rules": ("docs/line-file.md", rule_parameters),
     "tags": ("docs/tags.md", catalogue_tags),
+    "recorder tags": ("docs/health.md", recorder_tags),
 }
 
 

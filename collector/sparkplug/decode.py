@@ -3,34 +3,36 @@
 from __future__ import annotations
 
 import zlib
+from collections import OrderedDict
 from typing import Final
 
 import numpy as np
 from google.protobuf.message import DecodeError
 
-from collector.sparkplug.layout import Layout, Octets, learn, split, varints
-from collector.sparkplug.metrics import NO_TIME, Heard, Metrics, qualities_of
+from collector.sparkplug.metrics import LATEST_MS, NO_TIME, Heard, Metrics, qualities_of
+from collector.sparkplug.pattern import Pattern, learn
 from collector.sparkplug.sparkplug_b_pb2 import Metric, Payload, PropertySet
 from collector.sparkplug.types import DataType, Kind
 from historian.errors import WrongInput
 
 COMPRESSED: Final = "SPBV1.0_COMPRESSED"
 """What the field ``uuid`` says when ``body`` is a whole message, compressed.
-Source: the reference implementations of the specification; the specification itself leaves both fields open."""
+Source: the reference implementations of the specification, which itself leaves both fields open."""
 
 LARGEST_BYTE: Final = 4 * 1_048_576
 """A larger message is not read, compressed or not."""
 
 MOST_METRICS: Final = 50_000
 
-_LAYOUTS: Final = 256  # kept at most
-_LATEST_MS: Final = (2**63 - 1) // 1_000_000
-_KINDS: Final = {
-    None: Kind.NONE, "int_value": Kind.INT, "long_value": Kind.LONG, "float_value": Kind.FLOAT,
-    "double_value": Kind.DOUBLE, "boolean_value": Kind.BOOLEAN, "string_value": Kind.STRING,
-    "bytes_value": Kind.BYTES, "dataset_value": Kind.DATASET, "template_value": Kind.TEMPLATE,
-    "extension_value": Kind.EXTENSION,
+_PATTERNS: Final = 64  # kept at most
+_LEARN_EVERY: Final = 16  # messages read the general way
+_WORTH: Final = 8  # metrics from which on a pattern is worth its learning
+_KINDS: Final[dict[str | None, int]] = {
+    None: 0, **{f"{kind.name.lower()}_value": int(kind) for kind in Kind if kind is not Kind.NONE}
 }  # fmt: skip
+_FLOATS: Final = {"float_value", "double_value"}
+_WHOLES: Final = {"int_value", "long_value", "boolean_value"}
+_TYPES: Final = frozenset(map(int, DataType))
 
 
 class Malformed(WrongInput):
@@ -38,211 +40,150 @@ class Malformed(WrongInput):
 
 
 class Decoder:
-    """Reads messages, and remembers how their metrics lie."""
+    """Reads messages, and remembers how they lie.
 
-    def __init__(self) -> None:
-        self._layouts: dict[int, list[tuple[Layout, Metrics]]] = {}
-        self._learnt = 0
+    Args:
+        largest_byte: a larger message is not read, compressed or not.
+    """
 
-    def decode(self, body: bytes, *, largest_byte: int = LARGEST_BYTE) -> Heard:
+    def __init__(self, largest_byte: int = LARGEST_BYTE) -> None:
+        self._largest_byte = largest_byte
+        self._patterns: OrderedDict[int, list[Pattern]] = OrderedDict()
+        self._generally = 0
+
+    def decode(self, body: bytes) -> Heard:
         """What a message says.
 
         Raises:
             Malformed: it is none, or too large.
         """
-        if len(body) > largest_byte:
-            raise Malformed(f"{len(body)} bytes, more than {largest_byte}")
-        found = split(body)
-        if found is None:
-            return self._generally(body, largest_byte)
-        said, starts, sizes = found
-        if len(starts) > MOST_METRICS:
-            raise Malformed(f"{len(starts)} metrics, more than {MOST_METRICS}")
-        metrics = Metrics.blank(len(starts))
-        left = self._by_layout(body, starts, sizes, metrics)
-        if left:
-            every = _parsed(body).metrics
-            for place in left:
-                _read(metrics, place, every[place])
-        return Heard(_time_ms(said.get(1, NO_TIME)), said.get(3), metrics)
-
-    def _generally(self, body: bytes, largest_byte: int) -> Heard:
-        """Any message, the general way."""
+        for pattern in self._patterns.get(len(body), ()):
+            heard = pattern.read(body)
+            if heard is not None:
+                return heard
+        if len(body) > self._largest_byte:
+            raise Malformed(f"{len(body)} bytes, more than {self._largest_byte}")
         payload = _parsed(body)
         if payload.uuid == COMPRESSED:
-            inner = self._inner(payload, largest_byte)
-            seq = payload.seq if inner.seq is None and payload.HasField("seq") else inner.seq
-            time_ms = _sent_ms(payload) if inner.time_ms == NO_TIME else inner.time_ms
-            return Heard(time_ms, seq, inner.metrics)
-        if len(payload.metrics) > MOST_METRICS:
-            raise Malformed(f"{len(payload.metrics)} metrics, more than {MOST_METRICS}")
-        metrics = Metrics.blank(len(payload.metrics))
-        for place, metric in enumerate(payload.metrics):
-            _read(metrics, place, metric)
-        return Heard(_sent_ms(payload), payload.seq if payload.HasField("seq") else None, metrics)
+            return self._inflated(payload)
+        heard = _read(payload)
+        self._generally += 1
+        if self._generally % _LEARN_EVERY == 1 and len(heard.metrics) >= _WORTH:
+            self._learn(body, heard)
+        return heard
 
-    def _inner(self, payload: Payload, largest_byte: int) -> Heard:
+    def _learn(self, body: bytes, heard: Heard) -> None:
+        pattern = learn(body, heard)
+        if pattern is None:
+            return
+        alike = self._patterns.setdefault(len(body), [])
+        alike.insert(0, pattern)
+        del alike[4:]
+        self._patterns.move_to_end(len(body))
+        while len(self._patterns) > _PATTERNS:
+            self._patterns.popitem(last=False)
+
+    def _inflated(self, payload: Payload) -> Heard:
         # Either form: zlib's and gzip's begin differently, and the library tells them apart.
         inflating = zlib.decompressobj(wbits=zlib.MAX_WBITS | 32)
         try:
-            inner = inflating.decompress(payload.body, largest_byte + 1)
+            inner = inflating.decompress(payload.body, self._largest_byte + 1)
         except zlib.error as error:
             raise Malformed(f"what is compressed in it cannot be read ({error})") from error
-        if len(inner) > largest_byte:
-            raise Malformed(f"more than {largest_byte} bytes are compressed in it")
+        if len(inner) > self._largest_byte:
+            raise Malformed(f"more than {self._largest_byte} bytes are compressed in it")
         if not inflating.eof:
             raise Malformed("what is compressed in it is cut off")
-        if _parsed(inner).uuid == COMPRESSED:
+        unpacked = _parsed(inner)
+        if unpacked.uuid == COMPRESSED:
             raise Malformed("it is compressed more than once")
-        return self.decode(inner, largest_byte=largest_byte)
-
-    def _by_layout(
-        self, body: bytes, starts: list[int], sizes: list[int], metrics: Metrics
-    ) -> list[int]:
-        """Read what lies in a known way; gives the places of the others."""
-        octets, first = np.frombuffer(body, np.uint8), np.array(starts, np.intp)
-        size_of = np.array(sizes, np.intp)
-        left: list[int] = []
-        for size in set(sizes):
-            which = np.flatnonzero(size_of == size)
-            rows = _rows(octets, first[which], size)
-            for _ in range(2):
-                for layout, like in self._layouts.get(size, ()):
-                    fits = layout.fits(rows)
-                    if fits.any():
-                        _fill(metrics, which[fits], rows[fits], layout, like)
-                        which, rows = which[~fits], rows[~fits]
-                        if not len(which):
-                            break
-                if not len(which) or not self._learn(rows[0].tobytes()):
-                    break
-            left.extend(which.tolist())
-        return left
-
-    def _learn(self, metric: bytes) -> bool:
-        """Remember how a metric lies; whether it is one that can be read so."""
-        layout = learn(metric)
-        if layout is None:
-            return False
-        like = Metrics.blank(1)
-        try:
-            _read(like, 0, Metric.FromString(metric))
-        except (DecodeError, Malformed):
-            return False
-        if self._learnt >= _LAYOUTS:
-            self._layouts.clear()
-            self._learnt = 0
-        self._learnt += 1
-        self._layouts.setdefault(len(metric), []).append((layout, like))
-        return True
-
-
-def _rows(octets: Octets, first: np.ndarray[tuple[int], np.dtype[np.intp]], size: int) -> Octets:
-    """The bytes of metrics of one size, shape (n, size)."""
-    n = len(first)
-    # Key and length lie between two metrics: two bytes, or three from 128 bytes on.
-    step = size + (2 if size < 128 else 3)
-    if int(first[-1] - first[0]) == (n - 1) * step:
-        start = int(first[0])
-        return np.lib.stride_tricks.as_strided(octets[start:], (n, size), (step, 1), writeable=False)
-    return np.asarray(octets[first[:, None] + np.arange(size)])
-
-
-def _fill(
-    metrics: Metrics,
-    which: np.ndarray[tuple[int], np.dtype[np.intp]],
-    rows: Octets,
-    layout: Layout,
-    like: Metrics,
-) -> None:
-    """Read metrics that lie like a known one: content from the rows, the rest is the same."""
-    metrics.alias[which] = varints(rows, layout.alias)
-    if layout.time is not None:
-        time_ms = varints(rows, layout.time).view(np.int64)
-        metrics.time_ms[which] = np.where(time_ms <= _LATEST_MS, time_ms, NO_TIME)
-    metrics.kind[which] = layout.kind
-    if layout.value is not None:
-        start, stop = layout.value
-        if layout.kind is Kind.DOUBLE:
-            metrics.number[which] = np.ascontiguousarray(rows[:, start:stop]).view("<f8")[:, 0]
-        elif layout.kind is Kind.FLOAT:
-            metrics.number[which] = np.ascontiguousarray(rows[:, start:stop]).view("<f4")[:, 0]
-        else:
-            whole = varints(rows, layout.value)
-            if layout.kind is Kind.INT:
-                whole &= np.uint64(0xFFFF_FFFF)
-            metrics.whole[which] = whole != 0 if layout.kind is Kind.BOOLEAN else whole
-    for column, same in (
-        (metrics.datatype, like.datatype),
-        (metrics.null, like.null),
-        (metrics.historical, like.historical),
-        (metrics.quality, like.quality),
-    ):
-        if same[0]:
-            column[which] = same[0]
-    if like.unit:
-        metrics.unit.update(dict.fromkeys(which.tolist(), like.unit[0]))
-    if like.odd:
-        metrics.odd.update(which.tolist())
+        heard = _read(unpacked)
+        time_ms = _sent_ms(payload) if heard.time_ms == NO_TIME else heard.time_ms
+        return Heard(time_ms, _seq(payload) if heard.seq is None else heard.seq, heard.metrics)
 
 
 def _parsed(body: bytes) -> Payload:
     try:
-        return Payload.FromString(body)
-    except DecodeError as error:
+        payload: Payload = Payload.FromString(body)
+        if payload.uuid is None:  # never so, but a damaged text shows only when it is read
+            raise Malformed("it has no text where one belongs")
+    except (DecodeError, UnicodeDecodeError) as error:
         raise Malformed(f"it is no Sparkplug B message ({error})") from error
+    return payload
 
 
-def _read(metrics: Metrics, place: int, metric: Metric) -> None:
-    """One metric of any kind."""
+def _read(payload: Payload) -> Heard:
+    """Any message, field by field."""
+    every = list(payload.metrics)
+    n = len(every)
+    if n > MOST_METRICS:
+        raise Malformed(f"{n} metrics, more than {MOST_METRICS}")
+    fields = [m.WhichOneof("value") for m in every]
+    types = [m.datatype for m in every]
+    metrics = Metrics(
+        alias=np.array([m.alias for m in every], np.uint64),
+        time_ms=np.array([m.timestamp for m in every], np.uint64).view(np.int64),
+        kind=np.array([_KINDS[f] for f in fields], np.uint8),
+        whole=np.zeros(n, np.uint64),
+        number=np.full(n, np.nan),
+        datatype=np.array([t if t in _TYPES else 0 for t in types], np.uint8),
+        null=np.array([m.is_null for m in every], np.bool_),
+        historical=np.array([m.is_historical for m in every], np.bool_),
+        quality=np.zeros(n, np.uint32),
+    )
+    _read_values(metrics, every, fields)
+    times = metrics.time_ms
+    times[(times < 0) | (times > LATEST_MS)] = NO_TIME
+    for place in np.flatnonzero(times == 0).tolist():
+        if not every[place].HasField("timestamp"):
+            times[place] = NO_TIME
     try:
-        field = metric.WhichOneof("value")
-        kind = _KINDS[field]
-        if metric.HasField("name"):
-            metrics.name[place] = metric.name
-        if kind is Kind.STRING:
-            metrics.text[place] = metric.string_value
+        _read_words(metrics, every, fields)
     except UnicodeDecodeError as error:
         raise Malformed("a text in it is no UTF-8") from error
-    metrics.alias[place] = metric.alias
-    if metric.HasField("timestamp"):
-        metrics.time_ms[place] = _time_ms(metric.timestamp)
-    metrics.kind[place] = kind
-    if kind in (Kind.INT, Kind.LONG, Kind.BOOLEAN):
-        metrics.whole[place] = int(getattr(metric, str(field)))
-    elif kind in (Kind.FLOAT, Kind.DOUBLE):
-        metrics.number[place] = getattr(metric, str(field))
-    metrics.datatype[place] = metric.datatype if metric.datatype in _TYPES else 0
-    metrics.null[place], metrics.historical[place] = metric.is_null, metric.is_historical
-    if metric.HasField("properties"):
-        _read_properties(metrics, place, metric.properties)
+    return Heard(_sent_ms(payload), _seq(payload), metrics)
+
+
+def _read_values(metrics: Metrics, every: list[Metric], fields: list[str | None]) -> None:
+    kinds = set(fields)
+    if kinds <= _FLOATS and len(kinds) == 1:
+        field = str(fields[0])
+        metrics.number[:] = [getattr(m, field) for m in every]
+        return
+    for place, field in enumerate(fields):
+        if field is not None and field in _FLOATS:
+            metrics.number[place] = getattr(every[place], field)
+        elif field is not None and field in _WHOLES:
+            metrics.whole[place] = int(getattr(every[place], field))
+
+
+def _read_words(metrics: Metrics, every: list[Metric], fields: list[str | None]) -> None:
+    metrics.name.update((place, name) for place, m in enumerate(every) if (name := m.name))
+    metrics.text.update((p, every[p].string_value) for p, f in enumerate(fields) if f == "string_value")
+    for place, metric in enumerate(every):
+        if metric.HasField("properties"):
+            _read_properties(metrics, place, metric.properties)
 
 
 def _read_properties(metrics: Metrics, place: int, properties: PropertySet) -> None:
     said: dict[str, int] = {}
-    try:
-        # The standard wants as many keys as values; what has no partner says nothing.
-        for key, value in zip(properties.keys, properties.values, strict=False):
-            field = value.WhichOneof("value")
-            if field in ("int_value", "long_value"):
-                said[key] = getattr(value, field)
-            elif key == "engUnit" and field == "string_value":
-                metrics.unit[place] = value.string_value
-    except UnicodeDecodeError as error:
-        raise Malformed("a text in it is no UTF-8") from error
+    # The standard wants as many keys as values; what has no partner says nothing.
+    for key, value in zip(properties.keys, properties.values, strict=False):
+        field = value.WhichOneof("value")
+        if field in ("int_value", "long_value"):
+            said[key] = getattr(value, field)
+        elif key == "engUnit" and field == "string_value":
+            metrics.unit[place] = value.string_value
     quality, understood = qualities_of(said)
     metrics.quality[place] = quality & 0xFFFF_FFFF
     if not understood:
         metrics.odd.add(place)
 
 
-_TYPES: Final = frozenset(DataType)
+def _seq(payload: Payload) -> int | None:
+    return payload.seq if payload.HasField("seq") else None
 
 
 def _sent_ms(payload: Payload) -> int:
-    return _time_ms(payload.timestamp) if payload.HasField("timestamp") else NO_TIME
-
-
-def _time_ms(said: int) -> int:
-    """A time stamp as it is; one that is behind the end of our time is none."""
-    return said if said <= _LATEST_MS else NO_TIME
+    said = payload.timestamp if payload.HasField("timestamp") else NO_TIME
+    return said if said <= LATEST_MS else NO_TIME

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,9 @@ from historian.quality import BAD, GOOD, LAST_USABLE, UNCERTAIN
 
 NO_TIME: Final = -1
 """Stands for a time stamp that was not given, or that cannot be one."""
+
+LATEST_MS: Final = (2**63 - 1) // 1_000_000
+"""The last time stamp that a time in nanoseconds can hold."""
 
 Mask = NDArray[np.bool_]
 _ALL_ONES = np.uint64(2**64 - 1)
@@ -52,32 +55,20 @@ class Metrics:
     null: Mask
     historical: Mask
     quality: Qualities
-    name: dict[int, str]
-    text: dict[int, str]
-    unit: dict[int, str]
-    odd: set[int]
+    name: dict[int, str] = field(default_factory=dict)
+    text: dict[int, str] = field(default_factory=dict)
+    unit: dict[int, str] = field(default_factory=dict)
+    odd: set[int] = field(default_factory=set)
 
     def __len__(self) -> int:
         return len(self.alias)
 
-    @classmethod
-    def blank(cls, n: int) -> Metrics:
-        """Room for so many."""
-        return cls(
-            np.zeros(n, np.uint64),
-            np.full(n, NO_TIME, np.int64),
-            np.zeros(n, np.uint8),
-            np.zeros(n, np.uint64),
-            np.full(n, np.nan),
-            np.zeros(n, np.uint8),
-            np.zeros(n, np.bool_),
-            np.zeros(n, np.bool_),
-            np.zeros(n, np.uint32),
-            {},
-            {},
-            {},
-            set(),
-        )
+    def with_content(self, time_ms: Times, whole: NDArray[np.uint64], number: Values) -> Metrics:
+        """The same metrics with other times and values."""
+        return Metrics(
+            self.alias, time_ms, self.kind, whole, number, self.datatype, self.null, self.historical,
+            self.quality, self.name, self.text, self.unit, self.odd,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

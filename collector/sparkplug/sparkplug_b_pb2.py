@@ -4,39 +4,36 @@
 # source: collector/sparkplug/sparkplug_b.proto
 # Protobuf Python Version: 6.30.0
 """Generated protocol buffer code."""
+
 from google.protobuf import descriptor as _descriptor
 from google.protobuf import descriptor_pool as _descriptor_pool
 from google.protobuf import runtime_version as _runtime_version
 from google.protobuf import symbol_database as _symbol_database
 from google.protobuf.internal import builder as _builder
+
 _runtime_version.ValidateProtobufRuntimeVersion(
-    _runtime_version.Domain.PUBLIC,
-    6,
-    30,
-    0,
-    '',
-    'collector/sparkplug/sparkplug_b.proto'
+    _runtime_version.Domain.PUBLIC, 6, 30, 0, "", "collector/sparkplug/sparkplug_b.proto"
 )
 # @@protoc_insertion_point(imports)
 
 _sym_db = _symbol_database.Default()
 
 
-
-
-DESCRIPTOR = _descriptor_pool.Default().AddSerializedFile(b'\n%collector/sparkplug/sparkplug_b.proto\x12\x14meltledger.collector\"\xbd\x01\n\x08Property\x12\x0c\n\x04type\x18\x01 \x01(\r\x12\x0f\n\x07is_null\x18\x02 \x01(\x08\x12\x13\n\tint_value\x18\x03 \x01(\rH\x00\x12\x14\n\nlong_value\x18\x04 \x01(\x04H\x00\x12\x15\n\x0b\x66loat_value\x18\x05 \x01(\x02H\x00\x12\x16\n\x0c\x64ouble_value\x18\x06 \x01(\x01H\x00\x12\x17\n\rboolean_value\x18\x07 \x01(\x08H\x00\x12\x16\n\x0cstring_value\x18\x08 \x01(\tH\x00\x42\x07\n\x05value\"K\n\x0bPropertySet\x12\x0c\n\x04keys\x18\x01 \x03(\t\x12.\n\x06values\x18\x02 \x03(\x0b\x32\x1e.meltledger.collector.Property\"\xb8\x03\n\x06Metric\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\r\n\x05\x61lias\x18\x02 \x01(\x04\x12\x11\n\ttimestamp\x18\x03 \x01(\x04\x12\x10\n\x08\x64\x61tatype\x18\x04 \x01(\r\x12\x15\n\ris_historical\x18\x05 \x01(\x08\x12\x14\n\x0cis_transient\x18\x06 \x01(\x08\x12\x0f\n\x07is_null\x18\x07 \x01(\x08\x12\x35\n\nproperties\x18\t \x01(\x0b\x32!.meltledger.collector.PropertySet\x12\x13\n\tint_value\x18\n \x01(\rH\x00\x12\x14\n\nlong_value\x18\x0b \x01(\x04H\x00\x12\x15\n\x0b\x66loat_value\x18\x0c \x01(\x02H\x00\x12\x16\n\x0c\x64ouble_value\x18\r \x01(\x01H\x00\x12\x17\n\rboolean_value\x18\x0e \x01(\x08H\x00\x12\x16\n\x0cstring_value\x18\x0f \x01(\tH\x00\x12\x15\n\x0b\x62ytes_value\x18\x10 \x01(\x0cH\x00\x12\x17\n\rdataset_value\x18\x11 \x01(\x0cH\x00\x12\x18\n\x0etemplate_value\x18\x12 \x01(\x0cH\x00\x12\x19\n\x0f\x65xtension_value\x18\x13 \x01(\x0cH\x00\x42\x07\n\x05value\"t\n\x07Payload\x12\x11\n\ttimestamp\x18\x01 \x01(\x04\x12-\n\x07metrics\x18\x02 \x03(\x0b\x32\x1c.meltledger.collector.Metric\x12\x0b\n\x03seq\x18\x03 \x01(\x04\x12\x0c\n\x04uuid\x18\x04 \x01(\t\x12\x0c\n\x04\x62ody\x18\x05 \x01(\x0c')
+DESCRIPTOR = _descriptor_pool.Default().AddSerializedFile(
+    b'\n%collector/sparkplug/sparkplug_b.proto\x12\x14meltledger.collector"\xbd\x01\n\x08Property\x12\x0c\n\x04type\x18\x01 \x01(\r\x12\x0f\n\x07is_null\x18\x02 \x01(\x08\x12\x13\n\tint_value\x18\x03 \x01(\rH\x00\x12\x14\n\nlong_value\x18\x04 \x01(\x04H\x00\x12\x15\n\x0b\x66loat_value\x18\x05 \x01(\x02H\x00\x12\x16\n\x0c\x64ouble_value\x18\x06 \x01(\x01H\x00\x12\x17\n\rboolean_value\x18\x07 \x01(\x08H\x00\x12\x16\n\x0cstring_value\x18\x08 \x01(\tH\x00\x42\x07\n\x05value"K\n\x0bPropertySet\x12\x0c\n\x04keys\x18\x01 \x03(\t\x12.\n\x06values\x18\x02 \x03(\x0b\x32\x1e.meltledger.collector.Property"\xb8\x03\n\x06Metric\x12\x0c\n\x04name\x18\x01 \x01(\t\x12\r\n\x05\x61lias\x18\x02 \x01(\x04\x12\x11\n\ttimestamp\x18\x03 \x01(\x04\x12\x10\n\x08\x64\x61tatype\x18\x04 \x01(\r\x12\x15\n\ris_historical\x18\x05 \x01(\x08\x12\x14\n\x0cis_transient\x18\x06 \x01(\x08\x12\x0f\n\x07is_null\x18\x07 \x01(\x08\x12\x35\n\nproperties\x18\t \x01(\x0b\x32!.meltledger.collector.PropertySet\x12\x13\n\tint_value\x18\n \x01(\rH\x00\x12\x14\n\nlong_value\x18\x0b \x01(\x04H\x00\x12\x15\n\x0b\x66loat_value\x18\x0c \x01(\x02H\x00\x12\x16\n\x0c\x64ouble_value\x18\r \x01(\x01H\x00\x12\x17\n\rboolean_value\x18\x0e \x01(\x08H\x00\x12\x16\n\x0cstring_value\x18\x0f \x01(\tH\x00\x12\x15\n\x0b\x62ytes_value\x18\x10 \x01(\x0cH\x00\x12\x17\n\rdataset_value\x18\x11 \x01(\x0cH\x00\x12\x18\n\x0etemplate_value\x18\x12 \x01(\x0cH\x00\x12\x19\n\x0f\x65xtension_value\x18\x13 \x01(\x0cH\x00\x42\x07\n\x05value"t\n\x07Payload\x12\x11\n\ttimestamp\x18\x01 \x01(\x04\x12-\n\x07metrics\x18\x02 \x03(\x0b\x32\x1c.meltledger.collector.Metric\x12\x0b\n\x03seq\x18\x03 \x01(\x04\x12\x0c\n\x04uuid\x18\x04 \x01(\t\x12\x0c\n\x04\x62ody\x18\x05 \x01(\x0c'
+)
 
 _globals = globals()
 _builder.BuildMessageAndEnumDescriptors(DESCRIPTOR, _globals)
-_builder.BuildTopDescriptorsAndMessages(DESCRIPTOR, 'collector.sparkplug.sparkplug_b_pb2', _globals)
+_builder.BuildTopDescriptorsAndMessages(DESCRIPTOR, "collector.sparkplug.sparkplug_b_pb2", _globals)
 if not _descriptor._USE_C_DESCRIPTORS:
-  DESCRIPTOR._loaded_options = None
-  _globals['_PROPERTY']._serialized_start=64
-  _globals['_PROPERTY']._serialized_end=253
-  _globals['_PROPERTYSET']._serialized_start=255
-  _globals['_PROPERTYSET']._serialized_end=330
-  _globals['_METRIC']._serialized_start=333
-  _globals['_METRIC']._serialized_end=773
-  _globals['_PAYLOAD']._serialized_start=775
-  _globals['_PAYLOAD']._serialized_end=891
+    DESCRIPTOR._loaded_options = None
+    _globals["_PROPERTY"]._serialized_start = 64
+    _globals["_PROPERTY"]._serialized_end = 253
+    _globals["_PROPERTYSET"]._serialized_start = 255
+    _globals["_PROPERTYSET"]._serialized_end = 330
+    _globals["_METRIC"]._serialized_start = 333
+    _globals["_METRIC"]._serialized_end = 773
+    _globals["_PAYLOAD"]._serialized_start = 775
+    _globals["_PAYLOAD"]._serialized_end = 891
 # @@protoc_insertion_point(module_scope)

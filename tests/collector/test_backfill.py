@@ -205,11 +205,12 @@ def test_every_sample_once_every_hole_marked_nothing_bridged(story: Story, exclu
     store |= {times[n]: (float(n), GOOD) for n in range(story.back, len(times)) if n not in lost}
     newest = times[story.cut - 1]
     mark = newest + MARK_AFTER_NS
-    if mark >= times[story.back]:
+    restarted = times[story.down[1]] + 1 if story.down else None
+    # Nothing is started again within the millisecond before the mark.
+    if mark >= times[story.back] or (restarted is not None and restarted <= mark):
         return
     store[mark] = (math.nan, NO_DATA)
     gap = Gap(1, newest, float(story.cut - 1), GOOD, mark, times[story.back])
-    restarted = times[story.down[1]] + 1 if story.down else None
     filling = Filling(
         [gap], {1: First(times[story.back], float(story.back), GOOD)}, times[story.back], restarted
     )

@@ -122,16 +122,16 @@ def test_a_step_back_begins_one_epoch_for_all_tags() -> None:
         inbox.put("plc", A, T + k * NS, 1.0 + k, GOOD)
         inbox.put("plc", B, T + k * NS, 2.0 + k, GOOD)
         inbox.cut(T + k * NS)
-    inbox.put("plc", A, T - 3600 * NS, 9.0, GOOD)
+    inbox.put("plc", A, T - 300 * NS, 9.0, GOOD)
     inbox.put("plc", B, T + 3 * NS, 8.0, GOOD)  # sent before the step, taken after the other tag's
-    inbox.put("plc", B, T - 3600 * NS, 7.0, GOOD)
+    inbox.put("plc", B, T - 300 * NS, 7.0, GOOD)
     old, new = inbox.cut(T + 4 * NS)
     assert (old.clock_epoch, rows(old)) == (0, [(B, T + 3 * NS, 8.0, GOOD)])
-    assert (new.clock_epoch, rows(new)) == (1, [(A, T - 3600 * NS, 9.0, GOOD), (B, T - 3600 * NS, 7.0, GOOD)])
+    assert (new.clock_epoch, rows(new)) == (1, [(A, T - 300 * NS, 9.0, GOOD), (B, T - 300 * NS, 7.0, GOOD)])
     (event,) = inbox.events()
     assert event.kind == "clock-stepped" and event.source == "plc"
-    assert event.data["step_s"] == pytest.approx(-3602)
-    inbox.put("plc", B, T - 3599 * NS, 7.5, GOOD)
+    assert event.data["step_s"] == pytest.approx(-302)
+    inbox.put("plc", B, T - 299 * NS, 7.5, GOOD)
     (frame,) = inbox.cut(T + 5 * NS)
     assert frame.clock_epoch == 1 and inbox.events() == []
 
@@ -188,7 +188,8 @@ def test_samples_from_the_future_come_back_to_their_arrival() -> None:
     assert rows(frame)[0][1::2] == (T + NS, NO_DATA)
     (event,) = inbox.events()
     assert event.kind == "sample-from-future"
-    assert event.data == {"tag": "plc.t2.pv", "offset_s": 3600.0}
+    stray = {"tag": "plc.t2.pv", "stored_ns": T, "shift_ms": -3_600_000}
+    assert event.data == {"offset_s": 3600.0, "strays": [stray], "left_out": 0}
     assert "plc" in event.text and "Remedy" in event.text
 
 
@@ -203,18 +204,32 @@ def test_a_clock_that_went_far_ahead_and_came_back_is_said() -> None:
         assert frame.time_ns.tolist() == [T + k * NS]
         epochs.append(frame.clock_epoch)
         told += kinds(inbox.events())
-    assert told == ["sample-from-future", "clock-stepped", "clock-stepped"]
-    assert epochs == [0] * 6 + [1] * 4 + [2] * 5
+    assert told == ["clock-wrong", "clock-right"]
+    assert epochs == [0] * 5 + [1] * 5 + [2] * 5
 
 
-def test_one_wild_time_stamp_is_no_step() -> None:
+def test_one_wild_time_stamp_beside_others_is_no_step() -> None:
     inbox = inbox_of(source())
+    for k in range(10):
+        ahead = 86_400 * NS if k == 5 else 0
+        inbox.put("plc", A, T + k * NS, float(k), GOOD)
+        inbox.put("plc", B, T + k * NS + ahead, float(k), GOOD)
+        (frame,) = inbox.cut(T + k * NS)
+        assert frame.clock_epoch == 0
+        assert frame.time_ns.tolist() == [T + k * NS] * 2
+    assert kinds(inbox.events()) == ["sample-from-future"]
+
+
+def test_one_wild_time_stamp_alone_is_an_epoch_for_itself() -> None:
+    inbox = inbox_of(source())
+    epochs = []
     for k in range(10):
         ahead = 86_400 * NS if k == 5 else 0
         inbox.put("plc", A, T + k * NS + ahead, float(k), GOOD)
         (frame,) = inbox.cut(T + k * NS)
-        assert frame.clock_epoch == 0
-    assert kinds(inbox.events()) == ["sample-from-future"]
+        epochs.append(frame.clock_epoch)
+    assert epochs == [0] * 5 + [1] + [2] * 4
+    assert kinds(inbox.events()) == ["clock-wrong", "clock-right"]
 
 
 def test_a_source_with_a_clock_of_its_own_may_be_anywhere() -> None:

@@ -101,7 +101,11 @@ def test_what_matters_is_told_and_only_then() -> None:
     )
     behind = with_health(**{**QUIET, **press(clock__offset__calc=-1.6, rate__calc=0.2, gaps__total=1.0)})
     assert healths(behind)["filter-plc"] == (
-        "0.2 values a second, its clock 1.6 s behind this computer's (± 0.5 s), lost once since the start"
+        "0.2 values a second, 1.6 s behind, on the way or by its clock, lost once since the start"
+    )
+    wrong = with_health(**{**QUIET, **press(clock__offset__calc=-7200.0, clock__wrong__state=1.0)})
+    assert healths(wrong)["filter-plc"] == (
+        "48 values a second, its clock 2 h behind this computer's (± 0.5 s)"
     )
 
 
@@ -113,6 +117,8 @@ def test_health_that_is_old_says_nothing_of_now() -> None:
 def test_the_recorder_tells_of_its_disk_when_a_person_should_know() -> None:
     well = {"store__commit__age__calc": 0.4, "store__backlog__calc": 9.0, "store__disk__free__calc": 55.0}
     assert healths(with_health(**well))["edge"] == ""
+    wrong = {**well, "clock__wrong__state": 1.0}
+    assert healths(with_health(**wrong))["edge"] == "this computer's clock is wrong; the journal says how"
     ill = {**well, "store__commit__age__calc": 95.0, "store__disk__free__calc": 3.2}
     assert healths(with_health(**ill))["edge"] == (
         "nothing put on disk for 2 min, 9 values wait, only 3 % of the disk free"

@@ -10,6 +10,7 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import closing
 from math import nan
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -76,6 +77,8 @@ def test_prometheus_reads_every_figure_of_every_source(told: SimpleNamespace) ->
         "meltledger_source_connected": 1.0,
         "meltledger_source_state_since_timestamp_seconds": NOW_NS / NS,
         "meltledger_source_waiting": 8.0,
+        "meltledger_source_clock_wrong": 0.0,
+        "meltledger_clock_wrong": 0.0,
         "meltledger_source_samples_per_second": 10.0,
         "meltledger_source_lag_seconds": 0.2,
         "meltledger_source_lag_worst_seconds": 1.0,
@@ -110,13 +113,21 @@ def test_the_names_keep_to_the_rules_of_openmetrics(told: SimpleNamespace) -> No
     found = list(open_families(text))
     assert found
     for family in found:
-        assert re.fullmatch(r"meltledger_(source|store)_[a-z_]+", family.name)
+        assert re.fullmatch(r"meltledger_(source|store|clock)_[a-z_]+", family.name)
         assert family.documentation.endswith(".")
         assert not family.name.endswith(("_total", "_count", "_sum", "_info", "_created"))
         assert not re.search(r"_(ns|ms|milliseconds|minutes|kilobytes|percent)(_|$)", family.name)
         for sample in family.samples:
             assert sample.name.endswith("_total") == (family.type == "counter")
     assert {f.type for f in found} == {"gauge", "counter"}
+
+
+def test_every_metric_is_explained(told: SimpleNamespace) -> None:
+    told.watch.health = health()
+    page = (Path(__file__).parents[2] / "docs" / "health.md").read_text(encoding="utf-8")
+    names = {s.name for f in families(get(told.port, "/metrics")[2]) for s in f.samples}
+    assert {name for name in names if f"`{name}`" not in page} == set()
+    assert set(re.findall(r"`(meltledger_[a-z_]+)`", page)) == names
 
 
 def test_nothing_goes_into_the_registry_that_everybody_shares(told: SimpleNamespace) -> None:
@@ -179,4 +190,8 @@ def test_an_address_that_is_taken_is_said_with_the_remedy(told: SimpleNamespace)
 def test_a_part_of_the_disk_that_is_not_known_is_left_out(told: SimpleNamespace) -> None:
     told.watch.health = Health(NOW_NS, NOW_NS, (), StoreHealth(0, 0.0, nan, nan))
     names = {s.name for f in families(get(told.port, "/metrics")[2]) for s in f.samples}
-    assert names == {"meltledger_store_backlog_samples", "meltledger_store_last_commit_timestamp_seconds"}
+    assert names == {
+        "meltledger_clock_wrong",
+        "meltledger_store_backlog_samples",
+        "meltledger_store_last_commit_timestamp_seconds",
+    }

@@ -101,6 +101,15 @@ def locked_line(
         yield LockedLine(served, security)
 
 
+def give_own(folder: Path, certificate: Signed) -> None:
+    """Put a pair where ours would be made; making one takes a while."""
+    file, key = own_files(folder)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_bytes(certificate.der)
+    key.write_bytes(certificate.key_pem)
+    key.chmod(0o600)
+
+
 def accept_all(folder: Path) -> None:
     """Accept every certificate that waits, as a person would."""
     trust = TrustFolder(folder)

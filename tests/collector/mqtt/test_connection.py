@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 from paho.mqtt import publish
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
@@ -127,3 +129,17 @@ async def test_the_will_is_published_when_the_connection_dies(broker: Broker) ->
     await until(lambda: heard == [b"here", b"gone"])
     await dying.close()
     await hearer.close()
+
+
+async def test_a_refused_subscription_says_which_and_to_whom(broker: Broker) -> None:
+    connection = Connection(broker, lambda _: None, [("a/+", 1), ("b/#", 1)])
+    # The broker of these tests grants whatever is asked; what a refusal looks like is the standard's
+    # (MQTT 5.0, 3.9.3: 0x87; MQTT 3.1.1, 3.9.3: 0x80).
+    refusal = ReasonCode(PacketTypes.SUBACK, identifier=0x87)
+    connection._client = object()  # type: ignore[assignment]
+    connection._granted.set_result([ReasonCode(PacketTypes.SUBACK, identifier=1), refusal])
+    with pytest.raises(
+        SourceRefused, match=r"refuses the subscription to b/#; let the user 'anonymous' read"
+    ):
+        await connection._subscribed()
+    connection._client = None

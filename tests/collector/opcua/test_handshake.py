@@ -30,12 +30,13 @@ from collector.secret import Secret
 from simulator.opcua.served import APPLICATION_URI
 from tests.collector.opcua.test_security import SECURED
 from tests.support.certificates import Signed, called_back, key_of, signed
-from tests.support.locked_line import LOGIN, Doors, LockedLine, accept_all, locked_line
+from tests.support.locked_line import LOGIN, Doors, LockedLine, accept_all, give_own, locked_line
 
 USER, SECRET = LOGIN
 POLICIES = ("Basic256Sha256", "Aes128_Sha256_RsaOaep", "Aes256_Sha256_RsaPss")
 READER = UserName(USER, Secret("PLC_PASSWORD"))
 MACHINE = signed(uri=APPLICATION_URI)
+EDGE = signed("edge", uri="urn:test:edge")
 
 
 @pytest.fixture(autouse=True)
@@ -62,7 +63,7 @@ def access(tmp_path: Path) -> Access:
 async def known(access: Access, line: LockedLine) -> Access:
     """Both sides trust each other, and the server shows what it showed first."""
     await line.show(MACHINE)
-    access.own(time.time_ns())
+    give_own(access.folder, EDGE)
     line.trust(access)
     TrustFolder(access.folder).accept(MACHINE.facts, time.time_ns())
     return access
@@ -240,8 +241,7 @@ async def test_our_own_certificate_out_of_its_time_is_told_before_anything_is_se
     line: LockedLine, known: Access
 ) -> None:
     old = signed("edge", uri="urn:edge", to_day=-0.1)
-    for file, body in zip(own_files(known.folder), (old.der, old.key_pem), strict=True):
-        file.write_bytes(body)
+    give_own(known.folder, old)
     error = await refused(line, known)
     assert "our own certificate is valid from" in str(error) and "another pair is then made" in str(error)
 

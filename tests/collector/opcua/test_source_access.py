@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
@@ -18,7 +17,6 @@ from collector.backoff import Backoff
 from collector.opcua import source as source_module
 from collector.opcua.access import Access
 from collector.opcua.identity import UserName
-from collector.opcua.own import own_files
 from collector.opcua.security import parse_security
 from collector.opcua.source import OpcUaSource
 from collector.opcua.trust import TrustFolder
@@ -26,10 +24,11 @@ from collector.secret import Secret
 from historian.event import Event
 from simulator.opcua.places import NAMESPACE
 from tests.support.certificates import signed
-from tests.support.locked_line import LOGIN, LockedLine, accept_all, locked_line
+from tests.support.locked_line import LOGIN, LockedLine, accept_all, give_own, locked_line
 from tests.support.small_line import PRESSURE
 
 USER, SECRET = LOGIN
+EDGE = signed("edge", uri="urn:test:edge")
 
 
 @pytest.fixture(autouse=True)
@@ -50,7 +49,7 @@ def access(tmp_path: Path, line: LockedLine) -> Access:
     """The server has accepted us already; we have not accepted the server."""
     login = UserName(USER, Secret("PLC_PASSWORD"))
     access = Access(parse_security("Basic256Sha256/SignAndEncrypt"), login, tmp_path / "pki", "pilot-2")
-    access.own(time.time_ns())
+    give_own(access.folder, EDGE)
     line.trust(access)
     return access
 
@@ -143,10 +142,7 @@ async def test_a_wrong_password_is_not_tried_again_within_a_minute(line: LockedL
 
 async def test_what_expires_soon_is_said(line: LockedLine, access: Access, tmp_path: Path) -> None:
     old = replace(access, folder=tmp_path / "old")
-    (old.folder / "own").mkdir(parents=True)
-    soon = signed("edge", uri="urn:edge", to_day=20)
-    for file, body in zip(own_files(old.folder), (soon.der, soon.key_pem), strict=True):
-        file.write_bytes(body)
+    give_own(old.folder, signed("edge", uri="urn:edge", to_day=20))
     line.trust(old)
     async with running(line, old) as run:
         await run.until(SourceState.REFUSED)
@@ -157,3 +153,12 @@ async def test_what_expires_soon_is_said(line: LockedLine, access: Access, tmp_p
                 await asyncio.sleep(0.02)
         (event,) = [e for e in run.events if e.kind == "certificate-expires"]
         assert "our own certificate" in event.text and "expires on 20" in event.text
+
+
+async def test_without_security_a_password_still_goes_to_a_trusted_server_only(
+    line: LockedLine, access: Access
+) -> None:
+    async with running(line, replace(access, security=parse_security("None"))) as run:
+        await run.until(SourceState.REFUSED, "nobody has accepted it")
+        accept_all(access.folder)
+        await run.until(SourceState.CONNECTED)
