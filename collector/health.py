@@ -11,6 +11,7 @@ from collector.flow import FlowNow
 from collector.source import SourceCounts, SourceState
 from historian.catalogue import canonical_tag
 from historian.frame import NS
+from historian.originals import shift_path
 from historian.tags import Tag
 
 STATE_NUMBERS: Final[Mapping[SourceState, int]] = {
@@ -184,7 +185,7 @@ def health_tags(sources: Iterable[str]) -> list[Tag]:
     none = SourceHealth("", SourceState.WAITING, 0, nan, nan, nan, nan, nan, nan, 0, nan, SourceCounts())
     paths = [*values_of_recorder(Health(0, 0, (), StoreHealth(0, nan)))]
     for name in sources:
-        paths += values_of_source(none, name)
+        paths += [*values_of_source(none, name), shift_path(name)]
     return [canonical_tag(path, source="edge") for path in paths]
 
 

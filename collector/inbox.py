@@ -235,7 +235,7 @@ class Inbox:
         now_ns = self._edge.now_ns or 0
         return [
             clock.heard_ns[0] + now_ns - clock.heard_ns[1]
-            for clock in self._clocks.values()
+            for clock in list(self._clocks.values())
             if clock.heard_ns is not None and now_ns - clock.heard_ns[1] <= HEARD_NS
         ]
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from collector.mapping import SourceMapping
+from historian.originals import shift_path
 from historian.store import Sample, Store
 
 _LOOK_BACK = (2_000, 100_000)  # frames; after these, all there are
 
 
 def newest_samples(store: Store, sources: Iterable[SourceMapping]) -> dict[str, Sample]:
-    """The newest stored sample of each tag that the sources deliver, by path."""
+    """The newest stored sample of each tag that the sources deliver, and of their clocks' shifts, by path."""
     known = store.tags()
-    return store.latest([t.path for s in sources for t in s.tags if t.path in known])
+    paths = [p for s in sources for p in (*(t.path for t in s.tags), shift_path(s.name))]
+    return store.latest([p for p in paths if p in known])
 
 
 def newest_epochs(store: Store, sources: Iterable[SourceMapping], last_seq: int) -> dict[str, int]:

@@ -162,7 +162,7 @@ class Writer:
             await asyncio.get_running_loop().run_in_executor(worker, self._step)
 
     def _cut(self, *, stopping: bool = False) -> None:
-        frames = self._inbox.cut(self._clock.now_ns())
+        frames = self._inbox.cut(self._clock.now_ns(), last=stopping)
         arrival_ns = self._inbox.arrival_ns
         if stopping or arrival_ns - self._beat_ns >= NS:
             frames.extend(self._beats(arrival_ns, 0.0 if stopping else 1.0))

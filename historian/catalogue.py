@@ -206,6 +206,7 @@ _OF_A_SOURCE: Mapping[str, Meaning] = {
     ),
     "clock.offset.calc": _analog("s", "source *, its clock ahead of this computer's", -1e10, 1e10),
     "clock.uncertainty.calc": _analog("s", "source *, how far off that may be", 0, 1e10),
+    "clock.shift.calc": _step("ms", "source *, added to its time stamps from here on", -1e15, 1e15),
     "clock.wrong.state": _switch("source *, its clock", _RIGHT_WRONG),
     "gaps.total": _step("1", "source *, times it was lost since the start", 0, 1e9),
     "gaps.time.total": _step("s", "source *, time it was lost since the start", 0, 1e10),

@@ -134,6 +134,8 @@ def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Place, str]]:
 
 
 def _tag_faults(path: str, tag: TagSection) -> Iterator[str]:
+    if path.startswith("edge."):
+        yield "paths that begin with edge. are the recorder's own; name this one after its machine"
     known = canonical_tag(path)
     is_own = meaning_of(path) is None
     try:

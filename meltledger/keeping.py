@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -16,6 +18,7 @@ from collector.trouble import Trouble
 from historian.errors import MeltledgerError
 from historian.event import Event, EventSink
 from historian.retention import Keep, Window
+from historian.trusted import Known, Now, trusted_now
 from historian.upkeep import Kept, Upkeep
 
 EVERY_S: Final = 60.0
@@ -33,6 +36,7 @@ async def keep_house(
     held: Callable[[], Sequence[Window]],
     *,
     every_s: float = EVERY_S,
+    known: Callable[[], Known] = Known,
 ) -> None:
     """Do what is due in an embedded store's folder until cancelled; the step under way is ended first.
 
@@ -42,8 +46,10 @@ async def keep_house(
     Args:
         sink: where events go; called on a thread of its own, as is ``held``.
         held: gives the windows that stay whatever their age.
+        known: what speaks for or against the clock; while it is not believed nothing is sealed or let go of.
+            Its ``passed_ns`` counts at the first step.
     """
-    house = _House(folder, line, keep, clock, sink, held)
+    house = _House(folder, line, keep, clock, sink, held, known)
     loop = asyncio.get_running_loop()
     with ThreadPoolExecutor(1, "meltledger-upkeep") as worker:
         try:
@@ -65,7 +71,12 @@ class _House:
         clock: Clock,
         sink: EventSink,
         held: Callable[[], Sequence[Window]],
+        known: Callable[[], Known],
     ) -> None:
+        self._known = known
+        self._passed_ns: int | None = None
+        self._looked_ns = 0  # by a clock that nobody sets
+        self._doubt = ""
         self._folder, self._line, self._keep = folder, line, keep
         self._clock, self._sink, self._held = clock, sink, held
         self._upkeep: Upkeep | None = None
@@ -76,6 +87,9 @@ class _House:
         """Do what is due, as far as it gets, and tell how it went."""
         now_ns = self._clock.now_ns()
         try:
+            if not self._is_trusted(now_ns):
+                self._tell_all()
+                return
             self._upkeep = self._upkeep or Upkeep.open(self._folder, self._line, self._keep)
             kept = self._upkeep.step(now_ns, self._held())
         except MeltledgerError as error:
@@ -94,6 +108,33 @@ class _House:
         if self._upkeep is not None:
             self._upkeep.close()
             self._upkeep = None
+
+    def _is_trusted(self, now_ns: int) -> bool:
+        """Whether the clock may be believed; told when that changes."""
+        known, looked_ns = self._known(), time.monotonic_ns()
+        if self._passed_ns is None:
+            self._passed_ns = known.passed_ns
+        else:
+            self._passed_ns += looked_ns - self._looked_ns
+        self._looked_ns = looked_ns
+        now = trusted_now(now_ns, replace(known, passed_ns=self._passed_ns))
+        if now.trusted:
+            self._passed_ns = now_ns
+        self._tell_clock(now)
+        return now.trusted
+
+    def _tell_clock(self, now: Now) -> None:
+        if now.doubt and not self._doubt:
+            text = (
+                f"This computer's clock is not believed: {now.doubt}. Recording goes on, but nothing is sealed "
+                "or let go of meanwhile, so that nothing goes into or out of a wrong day. Remedy: set the "
+                "clock or its time server; if it is right, say so with `meltledger clock confirm`."
+            )
+            self._say(Event(now.ns, "edge", "upkeep-waits", text, {"why": now.doubt}))
+        elif self._doubt and not now.doubt:
+            text = "This computer's clock is believed again: sealing goes on."
+            self._say(Event(now.ns, "edge", "upkeep-goes-on", text))
+        self._doubt = now.doubt
 
     def _failed(self, error: MeltledgerError, now_ns: int) -> None:
         # The next try looks at the folder anew: somebody may have mended it.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager, suppress
+from functools import partial
 
 import structlog
 
@@ -21,6 +22,8 @@ from collector import (
     newest_samples,
 )
 from historian.retention import EVER_NS, Window
+from historian.trusted import Known
+from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
 from meltledger.keeping import keep_house
 from meltledger.measured import measured
@@ -60,11 +63,14 @@ async def run_line(
     """
     with opened(config) as parts:
         mappings = source_mappings(config)
+        passed_ns = max((s.arrival_ns for s in parts.store.latest().values()), default=None)
         inbox = Inbox(
             mappings,
             parts.tags,
             newest_samples(parts.store, mappings),
             epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
+            passed_ns=passed_ns,
+            believed=partial(is_believed, config.folder),
         )
         clock = clock or WallClock()
         roster = Roster(inbox, clock)
@@ -75,7 +81,10 @@ async def run_line(
         for source in more_sources(parts) if more_sources else ():
             roster.start(source)
         reload = Reload(config, parts, inbox, roster, writer, watch, clock)
-        async with _kept_house(config, parts, clock), measured(config, watch, clock, inbox.tell):
+        async with (
+            _kept_house(config, parts, clock, partial(what_is_known, config.folder, inbox, passed_ns)),
+            measured(config, watch, clock, inbox.tell),
+        ):
             collecting = asyncio.create_task(collect(roster, writer))
             stopping = asyncio.create_task(stop.wait())
             reading = asyncio.create_task(_read_again(reload, again or asyncio.Event()))
@@ -100,7 +109,9 @@ async def _read_again(reload: Reload, again: asyncio.Event) -> None:
 
 
 @asynccontextmanager
-async def _kept_house(config: LineConfig, parts: Parts, clock: Clock) -> AsyncIterator[None]:
+async def _kept_house(
+    config: LineConfig, parts: Parts, clock: Clock, known: Callable[[], Known]
+) -> AsyncIterator[None]:
     """Seals, rolls up and lets go in an embedded store's folder meanwhile."""
     if not is_embedded(config):
         yield
@@ -111,7 +122,9 @@ async def _kept_house(config: LineConfig, parts: Parts, clock: Clock) -> AsyncIt
         return [] if trial is None else [(trial.start_ns, EVER_NS)]
 
     name, tell = config.facts.name, parts.journal.event
-    keeping = asyncio.create_task(keep_house(config.folder, name, config.keep, clock, tell, held))
+    keeping = asyncio.create_task(
+        keep_house(config.folder, name, config.keep, clock, tell, held, known=known)
+    )
     try:
         yield
     finally:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections import OrderedDict
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from google.protobuf.message import DecodeError
@@ -145,16 +145,15 @@ def _read(payload: Payload) -> Heard:
 
 
 def _read_values(metrics: Metrics, every: list[Metric], fields: list[str | None]) -> None:
-    kinds = set(fields)
-    if kinds <= _FLOATS and len(kinds) == 1:
-        field = str(fields[0])
-        metrics.number[:] = [getattr(m, field) for m in every]
-        return
-    for place, field in enumerate(fields):
-        if field is not None and field in _FLOATS:
-            metrics.number[place] = getattr(every[place], field)
-        elif field is not None and field in _WHOLES:
-            metrics.whole[place] = int(getattr(every[place], field))
+    for field in _FLOATS.intersection(filter(None, fields)):
+        metrics.number[:] = _taken(metrics.number.tolist(), every, fields, field)
+    for field in _WHOLES.intersection(filter(None, fields)):
+        metrics.whole[:] = _taken(metrics.whole.tolist(), every, fields, field)
+
+
+def _taken(column: list[Any], every: list[Metric], fields: list[str | None], field: str) -> list[Any]:
+    """The column with the values of those metrics that have this field."""
+    return [getattr(m, field) if f == field else c for m, f, c in zip(every, fields, column, strict=True)]
 
 
 def _read_words(metrics: Metrics, every: list[Metric], fields: list[str | None]) -> None:

@@ -20,6 +20,11 @@ LATEST_MS: Final = (2**63 - 1) // 1_000_000
 """The last time stamp that a time in nanoseconds can hold."""
 
 Mask = NDArray[np.bool_]
+# Members of an enumeration are slow to compare with columns.
+_UNKNOWN, _BOOLEAN_TYPE = int(DataType.UNKNOWN), int(DataType.BOOLEAN)
+_INT, _LONG, _FLOAT, _DOUBLE, _BOOLEAN = map(
+    int, (Kind.INT, Kind.LONG, Kind.FLOAT, Kind.DOUBLE, Kind.BOOLEAN)
+)
 _ALL_ONES = np.uint64(2**64 - 1)
 _INT_ONES = np.uint64(2**32 - 1)
 _QUALITIES: Final[Mapping[int, int]] = {0: BAD, 192: GOOD, 500: LAST_USABLE}
@@ -87,7 +92,7 @@ class Heard:
     def number_of(self, name: str) -> int | None:
         """The whole number of the metric of that name; None when there is none."""
         for place, said in self.metrics.name.items():
-            if said == name and self.metrics.kind[place] in (Kind.INT, Kind.LONG):
+            if said == name and int(self.metrics.kind[place]) in (_INT, _LONG):
                 return int(self.metrics.whole[place])
         return None
 
@@ -104,13 +109,13 @@ def numbers(metrics: Metrics, which: NDArray[np.intp], types: NDArray[np.uint8])
         types: as the birth says, shape (n,); where it says none, this message's counts.
     """
     kind, number = metrics.kind[which], metrics.number[which]
-    is_float = (kind == Kind.DOUBLE) | (kind == Kind.FLOAT)
+    is_float = (kind == _DOUBLE) | (kind == _FLOAT)
     if is_float.all() and IS_FLOAT[types].all():
         return number, np.zeros(len(which), np.bool_)
-    types = np.where(types == DataType.UNKNOWN, metrics.datatype[which], types)
+    types = np.where(types == _UNKNOWN, metrics.datatype[which], types)
     whole = metrics.whole[which]
-    of_float = is_float & (IS_FLOAT[types] | (types == DataType.UNKNOWN))
-    of_bool = (kind == Kind.BOOLEAN) & ((types == DataType.BOOLEAN) | (types == DataType.UNKNOWN))
+    of_float = is_float & (IS_FLOAT[types] | (types == _UNKNOWN))
+    of_bool = (kind == _BOOLEAN) & ((types == _BOOLEAN_TYPE) | (types == _UNKNOWN))
     is_whole, integers = _integers(whole, kind, types)
     value = np.where(of_float, number, np.where(of_bool, whole.astype(np.float64), integers))
     wrong = ~(of_float | of_bool | is_whole)
@@ -124,11 +129,11 @@ def _integers(
     bits = BITS[types]
     # A shift by all 64 bits is not defined; of the others what lies above the width is looked at.
     above = np.where(bits == 64, np.uint64(0), whole >> np.minimum(bits, np.uint64(63)))
-    ones = np.where(kind == Kind.INT, _INT_ONES, _ALL_ONES) >> np.minimum(bits, np.uint64(63))
+    ones = np.where(kind == _INT, _INT_ONES, _ALL_ONES) >> np.minimum(bits, np.uint64(63))
     up = np.uint64(64) - np.maximum(bits, np.uint64(1))
     signed = (whole << up).view(np.int64) >> up.astype(np.int64)
     extended = IS_SIGNED[types] & (above == ones) & (signed < 0)
-    held = (bits > 0) & ((kind == Kind.INT) | (kind == Kind.LONG)) & ((above == 0) | extended)
+    held = (bits > 0) & ((kind == _INT) | (kind == _LONG)) & ((above == 0) | extended)
     return held, np.where(IS_SIGNED[types], signed.astype(np.float64), whole.astype(np.float64))
 
 

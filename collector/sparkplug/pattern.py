@@ -28,10 +28,7 @@ _CONTINUES: Final = 0x80
 _LONGEST: Final = 9
 """Bytes of a variable length integer that stays below 2**63; longer ones are left to the general way."""
 
-_EXACT: Final = 7
-"""Bytes of a variable length integer that a floating point number holds exactly."""
-
-_WEIGHTS: Final = 128.0 ** np.arange(_EXACT)
+_WEIGHTS: Final = 128 ** np.arange(_LONGEST, dtype=np.int64)
 _FLOAT32, _FLOAT64 = np.dtype("<f4"), np.dtype("<f8")
 
 
@@ -130,20 +127,12 @@ def _put(spot: _Spot, values: NDArray[Any], column: NDArray[Any], like: NDArray[
 def _varints(taken: Octets) -> NDArray[np.uint64]:
     """Variable length integers from their bytes, shape (n, bytes) to (n,)."""
     size = taken.shape[1]
-    if size == 1:
-        return taken[:, 0].astype(np.uint64)
-    parts = taken & 0x7F
-    if size <= _EXACT:
-        return (parts.astype(np.float64) @ _WEIGHTS[:size]).astype(np.uint64)
-    whole = np.zeros(len(taken), np.uint64)
-    for at in range(size):
-        whole |= parts[:, at].astype(np.uint64) << np.uint64(7 * at)
-    return whole
+    return np.asarray(((taken & 0x7F).astype(np.int64) @ _WEIGHTS[:size]).view(np.uint64))
 
 
 def _times(taken: Octets) -> NDArray[np.int64]:
     time_ms = _varints(taken).view(np.int64)
-    return time_ms if taken.shape[1] < _EXACT else np.where(time_ms <= LATEST_MS, time_ms, NO_TIME)
+    return np.where(time_ms <= LATEST_MS, time_ms, np.int64(NO_TIME))
 
 
 def _whole(octets: bytes) -> int:

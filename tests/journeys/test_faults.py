@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -143,10 +143,10 @@ class FaultyLine:
 @asynccontextmanager
 async def faulty_line(folder: Path) -> AsyncIterator[FaultyLine]:
     """The line at work: all three machines run and are collected."""
-    tags = {name: ServedTag(live=True) for name in COUNTERS}
+    kept = {name: ServedTag(live=True, remembered=True) for name in COUNTERS}
     servers = {
-        "history": OpcUaServer(folder, tags, history=True),
-        "plain": OpcUaServer(folder, tags),
+        "history": OpcUaServer(folder, kept, retained=True),
+        "plain": OpcUaServer(folder, {name: ServedTag(live=True) for name in COUNTERS}),
     }
     (folder / "broker").mkdir()
     with Mosquitto(folder / "broker", "max_inflight_messages 100") as broker:
@@ -163,7 +163,7 @@ async def faulty_line(folder: Path) -> AsyncIterator[FaultyLine]:
                 await server.start()
             try:
                 line.start_process()
-                await _until(lambda: (folder / "data" / "recent.db").exists())
+                await _until((folder / "data" / "recent.db").exists)
                 await asyncio.sleep(
                     5.0
                 )  # the session at the broker must be there before it can keep anything
@@ -178,9 +178,9 @@ async def faulty_line(folder: Path) -> AsyncIterator[FaultyLine]:
                     line.process.wait()
 
 
-async def _until(true: object) -> None:
+async def _until(true: Callable[[], bool]) -> None:
     async with asyncio.timeout(60.0):
-        while not true():  # type: ignore[operator]  # noqa: ASYNC110
+        while not true():  # noqa: ASYNC110  (a file cannot wake a test)
             await asyncio.sleep(0.1)
 
 

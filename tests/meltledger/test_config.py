@@ -218,3 +218,41 @@ def test_one_tag_has_one_source(write: Write) -> None:
 def test_a_missing_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(WrongInput, match="there is no such file"):
         load(tmp_path / "nothing.toml")
+
+
+def test_metrics_are_given_out_only_where_the_file_says_so(write: Write) -> None:
+    assert load(write(GOOD)).file.metrics is None
+    section = load(write(GOOD + "\n[metrics]\nport = 9464\n")).file.metrics
+    assert section is not None
+    assert (section.port, section.address, section.within) == (9464, "127.0.0.1", 10.0)
+
+
+@pytest.mark.parametrize(
+    ("lines", "key", "said"),
+    [
+        ('[metrics]\naddress = "::1"', "metrics.port", "missing"),
+        ("[metrics]\nport = 70000", "metrics.port", "65535"),
+        ('[metrics]\nport = 9464\naddress = "everywhere"', "metrics.address", "is not an IP address"),
+        ('[metrics]\nport = 9464\nwithin = "0 s"', "metrics.within", "greater than 0"),
+    ],
+)
+def test_a_fault_in_metrics_is_told(write: Write, lines: str, key: str, said: str) -> None:
+    with pytest.raises(LineFileWrong) as told:
+        load(write(f"{GOOD}\n{lines}\n"))
+    assert [(f.key, said in f.text) for f in told.value.faults] == [(key, True)]
+
+
+def test_a_machines_own_alarms_are_read_unless_the_file_says_no(write: Write) -> None:
+    (source,) = load(write(GOOD)).file.source
+    assert (source.alarms, source.events_above) == (True, None)  # type: ignore[union-attr]
+    kind = 'kind = "opcua"\n'
+    (source,) = load(write(GOOD.replace(kind, f"{kind}alarms = false\nevents_above = 600\n"))).file.source
+    assert (source.alarms, source.events_above) == (False, 600)  # type: ignore[union-attr]
+    with pytest.raises(LineFileWrong, match=r"events_above.*1000"):
+        load(write(GOOD.replace(kind, f"{kind}events_above = 1001\n")))
+
+
+def test_no_machine_delivers_what_is_the_recorders_own(write: Write) -> None:
+    wrong = GOOD.replace('"filter.wiper.state" =', '"edge.source.x.state" =')
+    with pytest.raises(LineFileWrong, match="recorder's own"):
+        load(write(wrong))

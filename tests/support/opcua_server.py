@@ -60,6 +60,7 @@ class OpcUaServer:
         namespaces: URIs after those that every server has, in this order; the nodes are in ``URI``.
         rate_hz: of the live nodes.
         memory: how it answers for its history: fields of ``Memory``.
+        retained: whether what it remembers outlives it, as in a machine with a disk of its own.
         limits: names of OperationLimits and other ServerCapabilities → what it says of them.
     """
 
@@ -69,6 +70,7 @@ class OpcUaServer:
     rate_hz: float = 5.0
     memory: dict[str, Any] = field(default_factory=dict)
     limits: dict[str, int] = field(default_factory=dict)
+    retained: bool = False
     port: int = field(default_factory=free_port)
     _process: subprocess.Popen[str] | None = None
 
@@ -92,6 +94,7 @@ class OpcUaServer:
             "tags": {name: asdict(tag) for name, tag in self.tags.items()},
             "memory": self.memory,
             "limits": self.limits,
+            "retained": self.retained,
         }
         self._process = subprocess.Popen(  # noqa: ASYNC220  (its pipes outlive the loop)
             [sys.executable, "-m", "tests.support.opcua_server", json.dumps(options)],
@@ -239,6 +242,11 @@ class _Served:
 
         iserver = self.server.iserver
         names = {node.nodeid: name for name, node in self.nodes.items()}
+        if self.options["retained"]:
+            self.memory.rows.clear()
+            written = Path(self.options["log"]).read_text(encoding="utf-8")  # noqa: ASYNC240  (once, at the start)
+            for line in written.splitlines():
+                self.remember(*json.loads(line))
         iserver.history_manager = RememberingManager(iserver, self.memory, names)
         for name, limit in self.options["limits"].items():
             number = getattr(ua.ObjectIds, f"Server_ServerCapabilities_{name}")

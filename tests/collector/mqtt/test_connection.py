@@ -136,10 +136,9 @@ async def test_a_refused_subscription_says_which_and_to_whom(broker: Broker) -> 
     # The broker of these tests grants whatever is asked; what a refusal looks like is the standard's
     # (MQTT 5.0, 3.9.3: 0x87; MQTT 3.1.1, 3.9.3: 0x80).
     refusal = ReasonCode(PacketTypes.SUBACK, identifier=0x87)
-    connection._client = object()  # type: ignore[assignment]
     connection._granted.set_result([ReasonCode(PacketTypes.SUBACK, identifier=1), refusal])
     with pytest.raises(
         SourceRefused, match=r"refuses the subscription to b/#; let the user 'anonymous' read"
     ):
         await connection._subscribed()
-    connection._client = None
+    await connection.close()
