@@ -1,14 +1,15 @@
 """OPC UA from the server to the disk, beside a bare subscription whose handler does nothing.
 
-The server is a process of its own, and so is each client; what is compared is a client's processor time for each
-value that came, in a stretch after it has settled. Whether the server kept its pace, and whether each node's
-counter is whole in the store, is checked in every run.
+The server is a process of its own, and so is each client; what is compared is a client's processor time for
+each value that came, in a stretch after it has settled. Whether the server kept its pace, and whether each
+node's counter is whole in the store, is checked in every run.
 """
 
 from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import shutil
 import socket
 import statistics
@@ -28,7 +29,7 @@ from asyncua import Client, ua
 from benchmarks.figure import ROUNDS, Figure
 from benchmarks.opcua_server import SECURED, URI
 from collector import Inbox, Roster, SourceMapping, TagMapping, WallClock, Writer, collect, tags_of
-from collector.opcua.access import Access
+from collector.opcua.access import OPEN, Access
 from collector.opcua.certificate import read_certificates
 from collector.opcua.items import Asking, Sampling
 from collector.opcua.own import own_files
@@ -91,7 +92,7 @@ def figures(quick: bool) -> Iterator[Figure]:
 
 
 def _turns(load: Load, endpoint: str, folder: Path, *ways: str) -> list[float]:
-    """Median microseconds a value of each way; the ways take turns, so that a busy moment hits all of them."""
+    """Median microseconds a value of each way; they take turns, so that a busy moment hits all of them."""
     taken: dict[str, list[float]] = {way: [] for way in ways}
     for _ in range(load.rounds):
         for way in ways:
@@ -110,7 +111,7 @@ def _turns(load: Load, endpoint: str, folder: Path, *ways: str) -> list[float]:
 
 @contextmanager
 def _served(load: Load) -> Iterator[tuple[str, Path]]:
-    """A running server's endpoint, and a folder for certificates; the rate that it kept is checked at the end."""
+    """A running server's endpoint, and a folder for certificates; at the end its rate is checked."""
     with tempfile.TemporaryDirectory() as folder, closing(socket.socket()) as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -183,7 +184,7 @@ class _NoJudge:
         """Time has passed."""
 
 
-async def ours(endpoint: str, load: Load, access: Access | None) -> float:
+async def ours(endpoint: str, load: Load, access: Access) -> float:
     """Processor seconds from the server to the disk.
 
     Raises:
@@ -196,7 +197,7 @@ async def ours(endpoint: str, load: Load, access: Access | None) -> float:
         known = store.register(tags_of([mapping]))
         inbox = Inbox([mapping], known)
         writer = Writer(store, inbox, _NoJudge(), WallClock(), lambda event: None)
-        source = OpcUaSource(mapping, known, asking=asking, **({"access": access} if access else {}))
+        source = OpcUaSource(mapping, known, access=access, asking=asking)
         roster = Roster(inbox, WallClock())
         roster.start(source)
         collecting = asyncio.create_task(collect(roster, writer))
@@ -222,7 +223,7 @@ def _main(way: str, endpoint: str, folder: str, load: Load) -> None:
     if way == "bare":
         took_s = asyncio.run(bare(endpoint, load))
     else:
-        took_s = asyncio.run(ours(endpoint, load, _access(Path(folder)) if way == "secured" else None))
+        took_s = asyncio.run(ours(endpoint, load, _access(Path(folder)) if way == "secured" else OPEN))
     print(json.dumps({"cpu_s": took_s}))
 
 
@@ -230,4 +231,5 @@ if __name__ == "__main__":
     import structlog
 
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(40))
-    _main(*sys.argv[1:4], Load(**json.loads(sys.argv[4])))
+    logging.getLogger("asyncua").setLevel(logging.ERROR)
+    _main(sys.argv[1], sys.argv[2], sys.argv[3], Load(**json.loads(sys.argv[4])))

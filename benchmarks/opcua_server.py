@@ -2,7 +2,7 @@
 
     python -m benchmarks.opcua_server '{"port": 4840, "nodes": 1000, "hz": 10, "folder": "..."}'
 
-It says ``ready`` when it listens. Every line it is sent it answers with the number of changes a node has made.
+It says ``ready`` when it listens, and answers every line with the number of changes that a node has made.
 Changes go straight into the subscriptions, past the library's address space, which would take most of a core.
 """
 

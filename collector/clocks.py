@@ -82,13 +82,15 @@ def said_of(offset_ns: int, shown_ns: int) -> str:
 
 
 def changed_zone(before_ns: int, offset_ns: int) -> bool:
-    """Whether two offsets differ as local time does at the change of summer time: by an hour, both zones.
+    """Whether two offsets differ as local time does at the change of summer time: by an hour, both zones'.
 
     Example:
         >>> changed_zone(3600 * NS, 7201 * NS), changed_zone(3600 * NS, 10_800 * NS)
         (True, False)
     """
-    return is_zone(offset_ns) and abs(abs(offset_ns - before_ns) - 3600 * NS) < 120 * NS
+    return (
+        is_zone(offset_ns) and is_zone(before_ns) and abs(abs(offset_ns - before_ns) - 3600 * NS) < 120 * NS
+    )
 
 
 def shift_for(offset_ns: int) -> int:

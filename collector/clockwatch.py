@@ -39,8 +39,11 @@ class ClockWatch:
         offset_ns = newest_ns - arrival_ns
         self.batches, self.lag_ns = self.batches + 1, -offset_ns
         step_ns = 0
-        if len(self._offsets_ns) >= _ENOUGH and offset_ns - max(self._offsets_ns) > STEP_NS:
-            step_ns = offset_ns - max(self._offsets_ns)
+        newest = list(self._offsets_ns)[-_ENOUGH:]
+        # What waited somewhere comes faster than it was sent: less and less late, and no step.
+        if len(newest) == _ENOUGH and max(newest) - min(newest) <= STEP_NS:
+            step_ns = max(0, offset_ns - max(self._offsets_ns))
+            step_ns = step_ns if step_ns > STEP_NS else 0
         if step_ns:
             self._offsets_ns.clear()
         self._offsets_ns.append(offset_ns)

@@ -35,6 +35,7 @@ from collector.stray import Strays
 from collector.stream import ALIVE, Entry
 from historian.event import Event
 from historian.frame import NS, TagIds, Times
+from historian.quality import Mask
 from historian.trusted import MADE_NS, is_zone
 
 _GOES_ON_NS: Final = 60 * NS
@@ -157,17 +158,20 @@ class SourceClock:
             # What was held when it was lost is judged as it stands.
             last = last or self._lateness is not None
         impossible = self._impossible(stamps, now_ns)
-        judged = stamps.running if stamps.running.any() else np.ones(len(stamps), dtype=np.bool_)
+        judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
             if (impossible | ~judged).all() and not self._strays.knows(stamps.tag[judged].tolist()):
                 self._begin(entries, stamps, now_ns, done, doubted)
-            elif not impossible.all() and _is_step(stamps, impossible):
+            elif _is_step(stamps.chosen(judged), impossible[judged]):
                 near, far = parted(entries, lambda _, time_ns: self._is_impossible(time_ns, now_ns))
                 self._take(near, now_ns, done, last=True, doubted=doubted)
                 self._take(far, now_ns, done, last=last, doubted=doubted)
             else:
                 self._keep(entries, now_ns, done, stamps.chosen(~impossible))
             return
+        if impossible.any() and not impossible.all():
+            # Values that were never written are stamped with the first day of somebody's calendar.
+            stamps = stamps.chosen(~impossible)
         newest_ns = stamps.newest_ns()
         back = self._gone_back(stamps, now_ns)
         if back and newest_ns is not None and newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
@@ -181,6 +185,14 @@ class SourceClock:
             done.held += entries
         else:
             self._begin(entries, stamps, now_ns, done, doubted)
+
+    def _judged(self, stamps: Stamps, now_ns: int) -> Mask:
+        """Which samples tell the clock: running ones; first ones only where nothing else does."""
+        said_ns = stamps.said_ns
+        if stamps.running.any():
+            return stamps.running
+        says_right = said_ns is not None and -BEHIND_NS <= said_ns + self.shift_ns - now_ns <= FUTURE_NS
+        return np.full(len(stamps), not says_right)
 
     def _is_late(self, stamps: Stamps, now_ns: int, *, last: bool) -> bool:
         """Whether what is not impossible is true: near its arrival, or late; held where nobody can tell."""
@@ -230,13 +242,13 @@ class SourceClock:
             return False
         return -STEP_NS <= stamps.oldest_ns() - self.stored_ns <= _GOES_ON_NS
 
-    def _impossible(self, stamps: Stamps, now_ns: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    def _impossible(self, stamps: Stamps, now_ns: int) -> Mask:
         """Which samples cannot be true, not even late; shape (n,)."""
         at_ns = stamps.time_ns + self.shift_ns
         old = np.where(stamps.running, at_ns < now_ns - OLD_NS, False) | (at_ns < MADE_NS)
         if self._begun_ns is not None and self.shift_ns:
             old |= at_ns < self._begun_ns
-        found: np.ndarray[tuple[int], np.dtype[np.bool_]] = (at_ns > now_ns + FUTURE_NS) | old
+        found: Mask = (at_ns > now_ns + FUTURE_NS) | old
         return found
 
     def _is_impossible(self, time_ns: int, now_ns: int) -> bool:
@@ -308,12 +320,14 @@ class SourceClock:
         return Event(now_ns, self.name, "clock-wrong", text, data)
 
 
-def _is_step(stamps: Stamps, impossible: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> bool:
+def _is_step(stamps: Stamps, impossible: Mask) -> bool:
     """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
 
     After a step every sample is of the new clock: a tag goes from the one to the other and never back, or
     more tags are beyond the step than before it.
     """
+    if impossible.all():
+        return False
     near, far = set(stamps.tag[~impossible].tolist()), set(stamps.tag[impossible].tolist())
     for tag in near & far:
         marks = impossible[stamps.tag == tag]

@@ -126,9 +126,9 @@ class _House:
     def _tell_clock(self, now: Now) -> None:
         if now.doubt and not self._doubt:
             text = (
-                f"This computer's clock is not believed: {now.doubt}. Recording goes on, but nothing is sealed "
-                "or let go of meanwhile, so that nothing goes into or out of a wrong day. Remedy: set the "
-                "clock or its time server; if it is right, say so with `meltledger clock confirm`."
+                f"This computer's clock is not believed: {now.doubt}. Recording goes on, but nothing is "
+                "sealed or let go of meanwhile, so that nothing goes into or out of a wrong day. Remedy: set "
+                "the clock or its time server; if it is right, say so with `meltledger clock confirm`."
             )
             self._say(Event(now.ns, "edge", "upkeep-waits", text, {"why": now.doubt}))
         elif self._doubt and not now.doubt:

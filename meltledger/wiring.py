@@ -81,10 +81,9 @@ async def run_line(
         for source in more_sources(parts) if more_sources else ():
             roster.start(source)
         reload = Reload(config, parts, inbox, roster, writer, watch, clock)
-        async with (
-            _kept_house(config, parts, clock, partial(what_is_known, config.folder, inbox, passed_ns)),
-            measured(config, watch, clock, inbox.tell),
-        ):
+        known = partial(what_is_known, config.folder, inbox, passed_ns)
+        keeping = _kept_house(config, parts, clock, known)
+        async with keeping, measured(config, watch, clock, inbox.tell):
             collecting = asyncio.create_task(collect(roster, writer))
             stopping = asyncio.create_task(stop.wait())
             reading = asyncio.create_task(_read_again(reload, again or asyncio.Event()))

@@ -51,6 +51,17 @@ def pointer(text: str) -> Callable[[object], object]:
     return found
 
 
+def one_step(text: str) -> str | None:
+    """The name that a pointer of one step gives; None for one of more steps or of none.
+
+    Example:
+        >>> one_step("/a~1b"), one_step("/a/b"), one_step("")
+        ('a/b', None, None)
+    """
+    steps = text.split("/")
+    return steps[1].replace("~1", "/").replace("~0", "~") if len(steps) == 2 else None
+
+
 def _step(document: object, name: str) -> object:
     if isinstance(document, dict):
         return document.get(name, MISSING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -11,10 +12,9 @@ import orjson
 from numpy.typing import NDArray
 
 from collector.complaints import Complaints
-from collector.json.pointer import MISSING, pointer
+from collector.json.pointer import MISSING
+from collector.json.ready import ReadyShape
 from collector.json.shape import JsonShape, captures_of
-from collector.json.timestamps import time_reader
-from historian.quality import BAD
 
 COMPLAINTS: Final = {
     "malformed": "messages that are no JSON",
@@ -25,13 +25,14 @@ COMPLAINTS: Final = {
     "large": "messages larger than the limit",
     "topic": "messages of a topic that nothing in the line's file reads",
     "exact": "whole numbers too large to be kept exactly",
+    "failed": "messages that this program could not read, which is its own fault; report it",
 }
 """What may be wrong with a message, for ``Complaints``."""
 
-_TOPICS = 20_000  # remembered; more are looked up each time
-_EXACT = 2**53
+EXACT: Final = 2**53
+"""Whole numbers beyond it are not all kept exactly."""
 
-Item = tuple[str, object]
+_TOPICS = 20_000  # remembered; more are looked up each time
 
 
 @dataclass(slots=True)
@@ -43,12 +44,16 @@ class Block:
         raw: what was said; a number, a truth value, None, or what is neither.
         time_ns: one for all, or one each.
         quality: one for all, or one each.
+        numbers: the same as ``raw``, when all of it are numbers.
+        topic: where a batch came from.
     """
 
     at: list[int] | NDArray[np.intp]
     raw: list[object]
     time_ns: int | list[int]
     quality: int | list[int] = 0
+    numbers: array[float] | None = None
+    topic: str = ""
 
     def __len__(self) -> int:
         return len(self.raw)
@@ -56,42 +61,36 @@ class Block:
 
 @dataclass(slots=True)
 class _Topic:
-    """What is known of a topic: its shape, what single samples are called, and the last batch's layout."""
+    """What is known of a topic: its shape, what single samples are called, and the last batch's layout.
 
-    shape: _Shape
+    Attributes:
+        at: place of the tag of its messages, where each is one sample.
+        keys: names in the last batch.
+        layout: places of their tags, of those that are known.
+        chosen: which of the names are known; None when all are.
+    """
+
+    shape: ReadyShape
     captures: tuple[str, ...]
     at: int | None = None
-    keys: tuple[str, ...] = ()
+    keys: list[object] | None = None
     layout: NDArray[np.intp] | None = None
     chosen: list[int] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Message:
-    """One message on its way: where it came from, and the time of samples that bring none themselves."""
+    """One message on its way.
+
+    Attributes:
+        sent_ns: time of samples that bring none themselves; None: they are left out.
+        stamped: whether that is the source's.
+    """
 
     topic: str
-    payload: bytes
+    payload: bytes | bytearray
     sent_ns: int | None
     stamped: bool
-
-
-class _Shape:
-    """A shape with its pointers and times made ready."""
-
-    def __init__(self, shape: JsonShape) -> None:
-        self.said = shape
-        self.name = pointer(shape.name) if shape.name.startswith("/") else None
-        self.each = None if shape.each is None else pointer(shape.each)
-        self.value = pointer(shape.value)
-        self.time = None if shape.time is None else pointer(shape.time)
-        self.message_time = None if shape.message_time is None else pointer(shape.message_time)
-        self.quality = None if shape.quality is None else pointer(shape.quality)
-        self.time_ns = time_reader(shape.time_format, shape.zone)
-        # Nothing but names and values: the quick way.
-        self.plain = (
-            not shape.value and self.time is None and self.quality is None and not shape.numbers_as_text
-        )
 
 
 class JsonReader:
@@ -119,7 +118,7 @@ class JsonReader:
         *,
         largest_byte: int = 1_048_576,
     ) -> None:
-        self._shapes = [_Shape(shape) for shape in shapes]
+        self._shapes = [ReadyShape(shape) for shape in shapes]
         self._names, self._codes, self._complaints = dict(names), codes, complaints
         self._largest_byte = largest_byte
         self._topics: dict[str, _Topic | None] = {}
@@ -128,7 +127,7 @@ class JsonReader:
         self.samples = 0
         self.unstamped = 0
 
-    def read(self, topic: str, payload: bytes, arrival_ns: int | None) -> None:
+    def read(self, topic: str, payload: bytes | bytearray, arrival_ns: int | None) -> None:
         """Read one message.
 
         Args:
@@ -149,11 +148,10 @@ class JsonReader:
         shape = known.shape
         message = _Message(topic, payload, arrival_ns, False)
         if shape.message_time is not None:
-            sent_ns = shape.time_ns(shape.message_time(document))
-            if sent_ns is None:
+            message.sent_ns, message.stamped = shape.time_ns(shape.message_time(document)), True
+            if message.sent_ns is None:
                 self._complaints.add("time", topic, payload)
                 return
-            message = _Message(topic, payload, sent_ns, True)
         if shape.each is None:
             self._one(known, message, "", document)
         else:
@@ -165,6 +163,13 @@ class JsonReader:
         blocks, self._blocks = self._blocks, []
         self.samples = 0
         return blocks
+
+    def look_at_large(self, blocks: Sequence[Block]) -> None:
+        """Count the whole numbers of batches that are too large to be kept exactly."""
+        for block in blocks:
+            for raw in block.raw if block.topic else ():
+                if type(raw) is int and not -EXACT <= raw <= EXACT:
+                    self._complaints.add("exact", block.topic, raw)
 
     def _look_up(self, topic: str) -> _Topic | None:
         found: _Topic | None = None
@@ -184,10 +189,9 @@ class JsonReader:
         shape = known.shape
         at = known.at
         if shape.name is not None:
-            said = shape.name(item)
-            at = self._names.get(said) if isinstance(said, str) else None
+            at = self._place(known, message.topic, shape.name(item))
         elif shape.each is not None:
-            at = self._names.get(shape.said.named(message.topic, known.captures, key))
+            at = self._place(known, message.topic, key)
         if at is None:
             self._complaints.add("unknown", message.topic, message.payload)
             return
@@ -204,64 +208,91 @@ class JsonReader:
         if time_ns is None:
             return  # kept by the broker from some time before: nobody knows when
         self.unstamped += not stamped
-        quality = 0 if shape.quality is None else self._quality(shape, item)
         block = self._open
         block.at.append(at)  # type: ignore[union-attr]
-        block.raw.append(self._plain(shape, at, raw, message.topic) if type(raw) is not float else raw)
+        block.raw.append(raw if type(raw) is float else self._plain(shape, at, raw, message.topic))
         block.time_ns.append(time_ns)  # type: ignore[union-attr]
-        block.quality.append(quality)  # type: ignore[union-attr]
+        block.quality.append(0 if shape.quality is None else shape.quality_of(shape.quality(item)))  # type: ignore[union-attr]
         self.samples += 1
 
     def _many(self, known: _Topic, message: _Message, items: object) -> None:
-        """The samples of a batch."""
-        shape = known.shape
-        names = shape.said.names
+        """The samples of a batch: all at once where they are alike, else one by one."""
+        names: Sequence[str] | None = known.shape.said.names or None
+        inside: list[object]
         if isinstance(items, dict):
-            if shape.plain and shape.name is None:
-                self._laid_out(known, message, tuple(items), list(items.values()))
-                return
-            for key, item in items.items():
-                self._one(known, message, key, item)
-        elif not isinstance(items, list) or (names and len(names) != len(items)):
-            self._complaints.add("shape", message.topic, message.payload)
-        elif names and shape.plain:
-            self._laid_out(known, message, names, items)
+            names, inside = list(items), list(items.values())
+        elif isinstance(items, list) and (names is None or len(names) == len(items)):
+            inside = items
         else:
-            for key, item in zip(names or map(str, range(len(items))), items, strict=True):
-                self._one(known, message, key, item)
-
-    def _laid_out(
-        self, known: _Topic, message: _Message, keys: tuple[str, ...], values: list[object]
-    ) -> None:
-        """A batch of nothing but names and values: its layout is remembered, as it will come again."""
-        if keys != known.keys or known.layout is None:
-            named = known.shape.said.named
-            places = [self._names.get(named(message.topic, known.captures, key)) for key in keys]
-            known.keys, known.chosen = keys, None
-            if None in places:
-                known.chosen = [n for n, at in enumerate(places) if at is not None]
-            known.layout = np.array([at for at in places if at is not None], np.intp)
-        if known.chosen is not None:
-            unknown = len(values) - len(known.chosen)
-            self._complaints.add("unknown", message.topic, message.payload, unknown)
-            values = [values[n] for n in known.chosen]
-        if message.sent_ns is None or not values:
+            self._complaints.add("shape", message.topic, message.payload)
             return
-        if not message.stamped:
+        if not inside or self._alike(known, message, names, inside):
+            return
+        for key, item in zip(names or map(str, range(len(inside))), inside, strict=True):
+            self._one(known, message, key, item)
+
+    def _alike(
+        self, known: _Topic, message: _Message, names: Sequence[object] | None, inside: list[object]
+    ) -> bool:
+        """A batch whose items are all built alike; False, and nothing is done, when they are not.
+
+        Machines send the same names in the same order again and again, so their places are remembered.
+        """
+        shape = known.shape
+        columns = shape.columns(inside)
+        if columns is None:
+            return False
+        keys = columns.names if columns.names is not None else names
+        if keys is None:
+            return False
+        time_ns: int | list[int] | None = message.sent_ns
+        if columns.times is not None:
+            time_ns = shape.times_ns(columns.times)
+        if time_ns is None:
+            return False
+        values, quality = columns.values, columns.qualities
+        if keys != known.keys or known.layout is None:
+            self._lay_out(known, message.topic, list(keys))
+        if (chosen := known.chosen) is not None:
+            self._complaints.add("unknown", message.topic, message.payload, len(values) - len(chosen))
+            values = [values[n] for n in chosen]
+            time_ns = [time_ns[n] for n in chosen] if isinstance(time_ns, list) else time_ns
+            quality = [quality[n] for n in chosen] if isinstance(quality, list) else quality
+        if columns.times is None and not message.stamped:
             self.unstamped += len(values)
-        if not _NUMBERS.issuperset(map(type, values)):
-            at = known.layout.tolist()
+        if not values:
+            return True
+        layout = known.layout
+        numbers = _numbers(values)
+        if numbers is None:
             values = [
-                self._plain(known.shape, a, raw, message.topic) for a, raw in zip(at, values, strict=True)
+                v if type(v) is float else self._plain(shape, a, v, message.topic)
+                for a, v in zip(layout.tolist(), values, strict=True)  # type: ignore[union-attr]
             ]
         self._close()
-        self._blocks.append(Block(known.layout, values, message.sent_ns))
+        self._blocks.append(Block(layout, values, time_ns, quality, numbers, message.topic))  # type: ignore[arg-type]
         self.samples += len(values)
+        return True
 
-    def _plain(self, shape: _Shape, at: int, raw: object, topic: str) -> object:
+    def _lay_out(self, known: _Topic, topic: str, keys: list[object]) -> None:
+        places = [self._place(known, topic, key) for key in keys]
+        known.keys, known.chosen = keys, None
+        if None in places:
+            known.chosen = [n for n, at in enumerate(places) if at is not None]
+        known.layout = np.array([at for at in places if at is not None], np.intp)
+
+    def _place(self, known: _Topic, topic: str, key: object) -> int | None:
+        """Which tag a name in a message means."""
+        if not isinstance(key, str):
+            return None
+        if known.shape.name is not None:
+            return self._names.get(key)
+        return self._names.get(known.shape.said.named(topic, known.captures, key))
+
+    def _plain(self, shape: ReadyShape, at: int, raw: object, topic: str) -> object:
         """A number as it is, a code's number, or what stays wrong, counted."""
         if raw is None or isinstance(raw, int | float):
-            if isinstance(raw, int) and not -_EXACT <= raw <= _EXACT:
+            if isinstance(raw, int) and not -EXACT <= raw <= EXACT:
                 self._complaints.add("exact", topic, raw)
             return raw
         if isinstance(raw, str):
@@ -273,24 +304,19 @@ class JsonReader:
         self._complaints.add("text", topic, raw)
         return raw
 
-    def _quality(self, shape: _Shape, item: object) -> int:
-        said = shape.quality(item)  # type: ignore[misc]
-        if said is MISSING:
-            return 0
-        if shape.said.good:
-            # 1 and true are told apart: 192 may be good where true is not.
-            return 0 if any(said == g and type(said) is type(g) for g in shape.said.good) else BAD
-        if type(said) is int and 0 <= said < 2**32:
-            return said
-        return BAD
-
     def _close(self) -> None:
         if self._open.raw:
+            self._open.numbers = _numbers(self._open.raw)
             self._blocks.append(self._open)
             self._open = Block([], [], [], [])
 
 
-_NUMBERS: Final = frozenset({float, int, bool, type(None)})
+def _numbers(values: list[object]) -> array[float] | None:
+    """The values as numbers; None when one is none. A text is no number here, whatever it says."""
+    try:
+        return array("d", values)  # type: ignore[arg-type]
+    except (TypeError, OverflowError):
+        return None
 
 
 def _number(text: str) -> float | None:

@@ -6,7 +6,10 @@ import asyncio
 import contextlib
 import select
 import socket
+import ssl
+import struct
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -14,7 +17,7 @@ from typing import Any, Final
 
 import structlog
 from paho.mqtt import client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MessageType, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -24,7 +27,13 @@ from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
 
 CONNECT_S: Final = 5.0
-_AT_ONCE: Final = 2000  # messages heard before the connection is looked after again
+PAUSE_S: Final = 0.01
+"""When nothing more has come for so long, what was heard is handed on."""
+
+_BUSY_S: Final = 0.05  # while more comes it is handed on so often
+_AT_ONCE: Final = 500  # messages heard before the connection is looked after again
+_IDLE_S: Final = 1.0
+_PUBACK: Final = struct.Struct("!BBH")  # MQTT 3.1.1, 3.4: type, length of the rest, number
 # MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
 _REFUSALS: Final = {
     "Unsupported protocol version",
@@ -71,7 +80,8 @@ class Connection:
         topics: filters to subscribe to, with their QoS.
         will: what the broker publishes when the connection ends without a goodbye.
         welcomed: called on that thread before the first message: whether the broker has kept our session.
-        calm: called on that thread when all that had arrived was heard.
+        calm: called on that thread when something was heard, as soon as nothing more comes, with True; and
+            now and then while more comes, with False.
     """
 
     def __init__(
@@ -82,12 +92,14 @@ class Connection:
         *,
         will: Publication | None = None,
         welcomed: Callable[[bool], None] = _ignore,
-        calm: Callable[[], None] = _ignore,
+        calm: Callable[[bool], None] = _ignore,
     ) -> None:
         self.broker = broker
         self._heard, self._topics, self._will = heard, topics, will
         self._welcomed, self._calm = welcomed, calm
         self._count = 0
+        self._restless = False
+        self._heard_s = self._calmed_s = self._looked_s = 0.0
         self._due: deque[int] = deque()
         self._out: deque[Publication] = deque()
         self._woken, self._waker = socket.socketpair()
@@ -202,8 +214,10 @@ class Connection:
         try:
             while (sock := client.socket()) is not None and not self._ending:
                 self._turn(client, sock)
-            if client.socket() is not None:
-                self._send(client)
+            if self._restless:
+                self._safely(self._calm, True)
+            if (sock := client.socket()) is not None:
+                self._send(client, sock)
                 client.disconnect()
         except Exception as error:
             _log.exception("connection_failed", broker=str(self.broker))
@@ -212,32 +226,62 @@ class Connection:
     def _turn(self, client: paho.Client, sock: Any) -> None:
         hear = [sock] if self._reading else []
         write = [sock] if client.want_write() else []
-        pending = hasattr(sock, "pending") and sock.pending() > 0
-        readable, writable, _ = select.select([*hear, self._woken], write, [], 0.0 if pending else 1.0)
+        pending = self._reading and hasattr(sock, "pending") and sock.pending() > 0
+        wait_s = 0.0 if pending else PAUSE_S if self._restless else _IDLE_S
+        readable, writable, _ = select.select([*hear, self._woken], write, [], wait_s)
         if self._woken in readable:
             with contextlib.suppress(BlockingIOError):
                 self._woken.recv(4096)
+        now_s = time.monotonic()
         if pending or sock in readable:
             self._hear_all(client)
-        self._send(client)
+            if self._restless and now_s - self._calmed_s >= _BUSY_S:
+                self._calmed_s = now_s
+                self._safely(self._calm, False)
+        elif self._restless and now_s - self._heard_s >= PAUSE_S:
+            self._restless, self._calmed_s = False, now_s
+            self._safely(self._calm, True)
         if writable:
             client.loop_write()
-        client.loop_misc()
+        self._send(client, sock)
+        if now_s - self._looked_s >= _IDLE_S:
+            self._looked_s = now_s
+            client.loop_misc()
 
     def _hear_all(self, client: paho.Client) -> None:
         """Read until nothing more has arrived, but look up from it now and then."""
+        start = self._count
         for _ in range(_AT_ONCE):
             before = self._count
             if client.loop_read() != paho.MQTT_ERR_SUCCESS or self._count == before:
                 break
-        self._safely(self._calm)
+        if self._count > start:
+            self._restless, self._heard_s = True, time.monotonic()
 
-    def _send(self, client: paho.Client) -> None:
+    def _send(self, client: paho.Client, sock: Any) -> None:
         while self._out:
             publication = self._out.popleft()
             client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
-        while self._due:
-            client.ack(self._due.popleft(), 1)
+        if self._due and client.socket() is sock and not client.want_write():
+            self._acknowledge(sock)
+
+    def _acknowledge(self, sock: Any) -> None:
+        """Send all acknowledgements that are due at once: the library would make a system call for each.
+
+        Only while the library has nothing to write itself: what it has begun must not be cut in two.
+        """
+        due = b"".join(
+            _PUBACK.pack(MessageType.PUBACK, 2, self._due.popleft())
+            for _ in range(min(len(self._due), 10_000))
+        )
+        while due:
+            try:
+                due = due[sock.send(due) :]
+            except (BlockingIOError, ssl.SSLWantWriteError):
+                if not select.select([], [sock], [], self.broker.keepalive_s)[1]:
+                    raise TimeoutError("the broker takes no acknowledgements") from None
+            except OSError:
+                return  # the library finds the connection broken when it reads
 
     def _made(self) -> paho.Client:
         broker = self.broker

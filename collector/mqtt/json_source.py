@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import chain
 from typing import Final
 
 import numpy as np
 import structlog
+from numpy.typing import NDArray
 
 from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
@@ -17,22 +19,47 @@ from collector.complaints import Complaints
 from collector.deadband import Deadband
 from collector.errors import SourceAway, SourceRefused
 from collector.inbox import Inbox
-from collector.json.reader import COMPLAINTS, Block, JsonReader
+from collector.json.reader import COMPLAINTS, EXACT, Block, JsonReader
 from collector.json.shape import JsonShape
 from collector.mapping import SourceMapping
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message
-from collector.readings import Readings
+from collector.readings import Places, Qualities, Readings, Values
 from collector.source import SourceCounts, SourceState, SourceStatus
 from historian.event import Event, EventSink
+from historian.frame import Times
 from historian.tags import Tag
 
 _REFUSED_WAIT_S: Final = 60.0
 _LEAVE_S: Final = 10.0  # for the last messages to be stored and acknowledged
 _LOOK_S: Final = 3.0
-_AT_ONCE: Final = 5_000  # samples that are handed on although more has arrived
+# common practice, no source: no broker's window is smaller as it comes; when so many wait and nothing more
+# comes, it may be full.
+_SMALL_WINDOW: Final = 10
 
 _log = structlog.get_logger(__name__)
+
+
+@dataclass(slots=True)
+class _Unstored:
+    """The messages of one connection that the store does not have yet; one thread writes each number.
+
+    Attributes:
+        mids: heard and not handed on.
+        resent: whether one of them may have come before.
+        handed: how many were handed on, by the connection's thread.
+        stored: how many of those are on disk, by the event loop's.
+    """
+
+    mids: list[int] = field(default_factory=list)
+    resent: bool = False
+    handed: int = 0
+    stored: int = 0
+
+    @property
+    def waiting(self) -> int:
+        """How many are not on disk."""
+        return len(self.mids) + self.handed - self.stored
 
 
 class MqttJsonSource:
@@ -76,9 +103,7 @@ class MqttJsonSource:
         )
         self._deadbands = [Deadband(t.deadband) if t.deadband > 0 else None for t in mapping.tags]
         self._dead = any(d is not None for d in self._deadbands)
-        self._mids: list[int] = []
-        self._unacknowledged = 0
-        self._again = False
+        self._unstored = _Unstored()
         self._plain_seen = False
         self._received = self._reconnects = 0
         self._status = SourceStatus(mapping.name, SourceState.WAITING, self._clock.now_ns())
@@ -102,7 +127,7 @@ class MqttJsonSource:
             rejected=self._complaints.total,
             unstamped=self._reader.unstamped,
             reconnects=max(0, self._reconnects),
-            waiting=self._unacknowledged,
+            waiting=self._unstored.waiting,
         )
 
     async def run(self, inbox: Inbox, sink: EventSink) -> None:
@@ -120,7 +145,7 @@ class MqttJsonSource:
 
     async def _connect(self, inbox: Inbox, sink: EventSink) -> None:
         """Connect and collect until the connection breaks."""
-        self._mids, self._unacknowledged, self._again = [], 0, False
+        self._unstored = _Unstored()
         self._reader.take()  # what the last connection left is not acknowledged: it comes again
         topics = [(shape.topic, shape.qos) for shape in self._shapes]
         connection: Connection
@@ -135,7 +160,7 @@ class MqttJsonSource:
             self._hear,
             topics,
             welcomed=welcomed,
-            calm=lambda: self._hand_on(inbox, connection, calm=True),
+            calm=lambda paused: self._hand_on(inbox, connection, paused=paused),
         )
         kept = await connection.open()
         try:
@@ -158,61 +183,76 @@ class MqttJsonSource:
         connection.stop_reading()
         inbox.hurry()
         end = time.monotonic() + _LEAVE_S
-        while self._unacknowledged > 0 and time.monotonic() < end:
+        while self._unstored.waiting > 0 and time.monotonic() < end:
             await asyncio.sleep(0.02)
             inbox.hurry()
 
     def _hear(self, message: Message) -> None:
         """One message, on the connection's thread."""
+        unstored = self._unstored
         if message.qos:
-            self._mids.append(message.mid)
-            self._again |= message.dup
+            unstored.mids.append(message.mid)
         else:
             self._plain_seen = True
-        self._again |= message.retain
-        try:
-            topic = message.topic
-        except UnicodeDecodeError:
-            self._complaints.add("topic", "(no UTF-8)", message.payload)
-            return
+        if message.dup or message.retain:
+            unstored.resent = True
         # A message that the broker kept for us says nothing of when it was sent.
         arrival_ns = None if message.retain else self._clock.now_ns()
-        self._reader.read(topic, bytes(message.payload), arrival_ns)
+        try:
+            self._reader.read(message.topic, message.payload, arrival_ns)
+        except UnicodeDecodeError:
+            self._complaints.add("topic", "(no UTF-8)", message.payload)
+        except Exception as error:
+            # Not foreseen. Without an acknowledgement the broker would send it again and again.
+            _log.exception("message_failed", source=self.name)
+            self._complaints.add("failed", type(error).__name__, message.payload)
 
-    def _hand_on(self, inbox: Inbox, connection: Connection, *, calm: bool) -> None:
+    def _hand_on(self, inbox: Inbox, connection: Connection, *, paused: bool) -> None:
         """Give what was read to the inbox, on the connection's thread."""
-        blocks, mids, again = self._reader.take(), self._mids, self._again
-        if not blocks and not mids:
-            return
-        self._mids, self._again = [], False
-        at, raw, time_ns, quality = _columns(blocks)
-        value, quality = self._readings.take_mixed(at, raw, quality)
-        self._received += len(raw)
-        if self._dead:
-            kept = self._passing(at, time_ns, value, quality)
-            at, time_ns, value, quality = at[kept], time_ns[kept], value[kept], quality[kept]
-        self._unacknowledged += len(mids)
+        unstored = self._unstored
+        blocks, mids = self._reader.take(), unstored.mids
+        if blocks or mids:
+            at, time_ns, value, quality = self._columns(blocks)
+            resent, unstored.resent = unstored.resent, False
+            unstored.handed, unstored.mids = unstored.handed + len(mids), []
 
-        def receipt() -> None:
-            self._unacknowledged -= len(mids)
-            connection.ack(mids)
+            def receipt() -> None:
+                unstored.stored += len(mids)
+                connection.ack(mids)
 
-        inbox.put_columns(
-            self.name,
-            self._readings.tag_id[at],
-            time_ns,
-            value,
-            quality,
-            resent=again,
-            receipt=receipt if mids else None,
-        )
-        if self._unacknowledged >= self._broker.window:
+            inbox.put_columns(
+                self.name,
+                self._readings.tag_id[at],
+                time_ns,
+                value,
+                quality,
+                resent=resent,
+                receipt=receipt if mids else None,
+            )
+        waiting = unstored.waiting
+        if waiting >= self._broker.window or (paused and waiting >= _SMALL_WINDOW):
             # The broker sends nothing more before something is acknowledged.
             inbox.hurry()
 
-    def _passing(
-        self, at: np.ndarray, time_ns: np.ndarray, value: np.ndarray, quality: np.ndarray
-    ) -> np.ndarray:
+    def _columns(self, blocks: Sequence[Block]) -> tuple[Places, Times, Values, Qualities]:
+        """Places, times, values and qualities of what is kept of all blocks, one after the other."""
+        at, time_ns, said = _joined(blocks)
+        if all(b.numbers is not None for b in blocks):
+            raw = np.frombuffer(b"".join(b.numbers for b in blocks if b.numbers is not None), np.float64)
+            if (np.abs(raw) > EXACT).any():
+                self._reader.look_at_large(blocks)
+            value, quality = self._readings.take_columns(at, raw, said)
+        else:
+            mixed = list(chain.from_iterable(b.raw for b in blocks))
+            value, quality = self._readings.take_mixed(at, mixed, said)
+        self._received += len(at)
+        if self._dead:
+            kept = self._passing(at, time_ns, value, quality)
+            return at[kept], time_ns[kept], value[kept], quality[kept]
+        return at, time_ns, value, quality
+
+    def _passing(self, at: Places, time_ns: Times, value: Values, quality: Qualities) -> NDArray[np.bool_]:
+        """Which samples the dead bands let through."""
         rows = zip(at.tolist(), time_ns.tolist(), value.tolist(), quality.tolist(), strict=True)
         bands = self._deadbands
         return np.fromiter(
@@ -269,12 +309,15 @@ class MqttJsonSource:
         sink(Event(self._clock.now_ns(), self.name, kind, text, self.status.to_json()))
 
 
-def _columns(blocks: Sequence[Block]) -> tuple[np.ndarray, list[object], np.ndarray, np.ndarray]:
-    """Places, what was said, times and qualities of all blocks, one after the other."""
-    raw = list(chain.from_iterable(b.raw for b in blocks)) if len(blocks) != 1 else blocks[0].raw
+def _joined(blocks: Sequence[Block]) -> tuple[Places, Times, Qualities]:
+    """Places, times and what is said of the quality, of all blocks, one after the other."""
     if not blocks:
-        return np.empty(0, np.intp), [], np.empty(0, np.int64), np.empty(0, np.uint32)
-    at = np.concatenate([np.asarray(b.at, np.intp) for b in blocks])
+        return np.empty(0, np.intp), np.empty(0, np.int64), np.empty(0, np.uint32)
+    lengths = [len(b) for b in blocks]
+    at = np.concatenate([b.at for b in blocks]).astype(np.intp, copy=False)
+    if all(type(b.time_ns) is int and b.quality == 0 for b in blocks):
+        time_ns = np.repeat(np.array([b.time_ns for b in blocks], np.int64), lengths)
+        return at, time_ns, np.zeros(len(at), np.uint32)
     time_ns = np.concatenate([np.broadcast_to(np.asarray(b.time_ns, np.int64), len(b)) for b in blocks])
     quality = np.concatenate([np.broadcast_to(np.asarray(b.quality, np.uint32), len(b)) for b in blocks])
-    return at, raw, time_ns, quality
+    return at, time_ns, quality

@@ -29,6 +29,7 @@ from historian.event import Event, EventSink
 PUBLISHING_MS: Final = 500.0
 QUEUE: Final = 1000
 ASK_AGAIN_S: Final = 5.0
+SLACK_S: Final = 30.0
 
 _KEEP_ALIVE = 20  # publishing intervals: 10 s
 _LIFETIME = 240  # publishing intervals: 2 min
@@ -61,6 +62,8 @@ class Conditions:
         self._said: set[str] = set()
         self._sequence: int | None = None
         self._subscription = 0
+        self._silent_s = 0.0
+        self._heard = self._ended = False
         self._wanted = asyncio.Event()
         self._namespaces: Sequence[str] = ()
         self._fields: Sequence[str] = FIELDS
@@ -90,10 +93,12 @@ class Conditions:
 
     async def _open(self, link: Link) -> bool:
         """Subscribe to the server's events; whether it lets us."""
-        self._sequence = None
+        self._sequence, self._ended = None, False
         try:
-            created = await link.subscribe(_subscription(), lambda result: self._take(result, link))
+            created = await link.subscribe(_subscription(), self._take)
             self._subscription = int(created.SubscriptionId)
+            keep_alive_s = created.RevisedPublishingInterval * created.RevisedMaxKeepAliveCount / 1000
+            self._silent_s = SLACK_S + 3 * keep_alive_s
             for self._fields in (FIELDS, PLAIN_FIELDS):
                 (result,) = await link.monitor(self._subscription, [_request(self._fields)])
                 if result.StatusCode.is_good():
@@ -108,8 +113,10 @@ class Conditions:
     async def _refresh_when_wanted(self, link: Link) -> None:
         """Ask what stands, at the start and whenever it is not certain any more."""
         while True:
-            await self._wanted.wait()
+            await self._until_wanted()
             self._wanted.clear()
+            if self._ended and not await self._open(link):
+                return
             try:
                 status = await link.condition_refresh(self._subscription)
             except SourceAway as error:
@@ -122,6 +129,18 @@ class Conditions:
             # A server that asks for it again and again is not to be asked without end.
             await asyncio.sleep(ASK_AGAIN_S)
 
+    async def _until_wanted(self) -> None:
+        """Come back when what stands is not certain any more; a subscription that fell silent has ended."""
+        while not self._wanted.is_set():
+            self._heard = False
+            try:
+                async with asyncio.timeout(self._silent_s):
+                    await self._wanted.wait()
+            except TimeoutError:
+                if not self._heard:
+                    self._ended = True
+                    return
+
     def _cannot_refresh(self, why: str) -> None:
         _log.info("condition_refresh_refused", source=self._source, reason=why)
         if self._book.standing and "refresh" not in self._said:
@@ -132,8 +151,11 @@ class Conditions:
             )
             self._tell(Event(self._clock.now_ns(), self._source, "machine-alarms-unsure", text))
 
-    def _take(self, result: ua.PublishResult, link: Link) -> None:
+    def _take(self, result: ua.PublishResult) -> None:
         """One publish response, straight from the library's publish loop."""
+        if result.SubscriptionId != self._subscription:
+            return  # one that was given up; the end of its refresh would close what stands
+        self._heard = True
         message = result.NotificationMessage
         if not message.NotificationData:
             return
@@ -145,7 +167,10 @@ class Conditions:
                 for event in data.Events:
                     self._event({n: v.Value for n, v in zip(self._fields, event.EventFields, strict=False)})
             elif isinstance(data, ua.StatusChangeNotification):
-                link.broke(f"the server ended the subscription of its alarms ({data.Status.name})")
+                # The samples have a subscription of their own, which goes on.
+                _log.info("machine_alarms_ended", source=self._source, reason=data.Status.name)
+                self._ended = True
+                self._wanted.set()
 
     def _event(self, fields: Mapping[str, Any]) -> None:
         now_ns = self._clock.now_ns()

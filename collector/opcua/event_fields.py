@@ -144,7 +144,7 @@ def _node_text(node: Any, namespaces: Sequence[str]) -> str:
     if not isinstance(node, ua.NodeId):
         return ""
     index = int(node.NamespaceIndex)
-    bare = str(node.to_string()).removeprefix(f"ns={index};")
+    bare = _writable(str(node.to_string()).removeprefix(f"ns={index};"))
     if index == 0:
         return bare
     return f"nsu={namespaces[index]};{bare}" if index < len(namespaces) else f"ns={index};{bare}"
@@ -153,7 +153,12 @@ def _node_text(node: Any, namespaces: Sequence[str]) -> str:
 def _text(value: Any) -> str:
     if isinstance(value, ua.LocalizedText):
         value = value.Text
-    return value[:LONGEST_TEXT] if isinstance(value, str) else ""
+    return _writable(value[:LONGEST_TEXT]) if isinstance(value, str) else ""
+
+
+def _writable(text: str) -> str:
+    """The library (asyncua 2.1.0) hands on bytes that are no UTF-8 as halves of characters; none can be kept."""
+    return text.encode("utf-8", "replace").decode()
 
 
 def _flag(value: Any) -> bool | None:

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from google.protobuf.message import DecodeError
 
-from collector.sparkplug.metrics import LATEST_MS, NO_TIME, Heard, Metrics, qualities_of
+from collector.sparkplug.metrics import LATEST_MS, NO_ALIAS, NO_TIME, Heard, Metrics, qualities_of
 from collector.sparkplug.pattern import Pattern, learn
 from collector.sparkplug.sparkplug_b_pb2 import Metric, Payload, PropertySet
 from collector.sparkplug.types import DataType, Kind
@@ -132,6 +132,9 @@ def _read(payload: Payload) -> Heard:
         quality=np.zeros(n, np.uint32),
     )
     _read_values(metrics, every, fields)
+    for place in np.flatnonzero(metrics.alias == 0).tolist():
+        if not every[place].HasField("alias"):
+            metrics.alias[place] = NO_ALIAS
     times = metrics.time_ms
     times[(times < 0) | (times > LATEST_MS)] = NO_TIME
     for place in np.flatnonzero(times == 0).tolist():

@@ -16,6 +16,9 @@ from historian.quality import BAD, GOOD, LAST_USABLE, UNCERTAIN
 NO_TIME: Final = -1
 """Stands for a time stamp that was not given, or that cannot be one."""
 
+NO_ALIAS: Final = 2**64 - 1
+"""Stands for an alias that was not given."""
+
 LATEST_MS: Final = (2**63 - 1) // 1_000_000
 """The last time stamp that a time in nanoseconds can hold."""
 
@@ -36,7 +39,7 @@ class Metrics:
     """The metrics of one message in the order in which it holds them; every array has the shape (n,).
 
     Attributes:
-        alias: 0 where a name stands instead.
+        alias: ``NO_ALIAS`` where a name stands instead.
         time_ms: milliseconds since 1970; ``NO_TIME`` where none is given.
         kind: which field holds the value, see ``Kind``.
         whole: the value where that is an integer or a boolean, as its bits.

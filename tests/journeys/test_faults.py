@@ -101,8 +101,7 @@ class FaultyLine:
         rows = self.publisher.published() if source == "queue" else self.servers[source].served()
         found: dict[str, dict[int, float]] = {}
         for name, time_ns, value in rows:
-            if value > 0.0:  # a server's first value stands before it counts
-                found.setdefault(f"{source}.{name}.pv", {})[time_ns] = value
+            found.setdefault(f"{source}.{name}.pv", {})[time_ns] = value
         return found
 
     async def suffer(self, fault: Fault) -> None:

@@ -176,6 +176,32 @@ async def test_plain_events_are_told_from_the_asked_severity_on(server: AlarmSer
     assert "machine-event" not in deaf.kinds()
 
 
+async def test_a_subscription_that_ended_or_fell_silent_is_made_anew_beside_the_samples(
+    server: AlarmServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heard = Heard()
+    server.called.clear()
+    async with heard.at(server.endpoint):
+        await until(lambda: server.called.count(REFRESH) == 1)
+        ended = ua.StatusChangeNotification(Status=ua.StatusCode(ua.UInt32(ua.StatusCodes.BadTimeout)))
+        heard.conditions._take(
+            ua.PublishResult(
+                SubscriptionId=heard.conditions._subscription,
+                NotificationMessage=ua.NotificationMessage(NotificationData=[ended]),
+            )
+        )
+        await until(lambda: server.called.count(REFRESH) == 2)
+        # The subscription that was given up tells of it as well: it is one change.
+        await server.tell("Twice", active=True)
+        await until(lambda: heard.changes("Twice"))
+        monkeypatch.setattr(heard.conditions, "_silent_s", 0.01)
+        heard.conditions._wanted.set()
+        await until(lambda: server.called.count(REFRESH) >= 4)
+        await over(server, "Twice")
+        await until(lambda: len(heard.changes("Twice")) == 2)
+    assert heard.changes("Twice") == [("came",), ("returned", "acknowledged")]
+
+
 async def test_a_server_without_alarms_or_refresh_is_none_the_worse() -> None:
     server = AlarmServer(refreshes=False, speaks=False)
     server.start()

@@ -68,6 +68,8 @@ def test_an_alarm_is_taken_as_the_machine_says_it() -> None:
         ({"Severity": "high"}, "severity", 0),
         ({"Message": ua.LocalizedText(None)}, "message", ""),
         ({"Message": ua.LocalizedText("x" * 5000)}, "message", "x" * LONGEST_TEXT),
+        ({"Message": ua.LocalizedText("heiss\udcff")}, "message", "heiss?"),
+        ({CONDITION: ua.NodeId("hei\udcdf", 2)}, "condition", "nsu=urn:m;s=hei?"),
         ({"ShelvingState__CurrentState__Id": ua.NodeId(2929, 0)}, "shelved", True),
         ({"ShelvingState__CurrentState__Id": ua.NodeId(2930, 0)}, "shelved", False),
         ({"ShelvingState__CurrentState__Id": ua.NodeId(2930, 2)}, "shelved", None),

@@ -1,19 +1,23 @@
-"""What a publish response becomes, response by response, without a server."""
+"""Messages of subscriptions: how they are asked for, what is missing, and what comes of it; without a server."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+import asyncio
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
-import pytest
 from asyncua import ua
 
 from collector import Inbox, SourceMapping, TagMapping, tags_of
 from collector.mapping import Reading
-from collector.opcua.subscription import AT_ONCE, QUEUE, Item, Subscription
+from collector.opcua.arriving import Arriving
+from collector.opcua.items import Item, Sampling
+from collector.opcua.limits import Limits
+from collector.opcua.subscription import Subscription
 from collector.opcua.times import ns_of
 from historian import NS, Tag
-from historian.quality import SENSOR_FAILURE
 from tests.collector.conftest import rows
 
 T = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
@@ -21,12 +25,23 @@ MAPPING = SourceMapping("plc", "opc.tcp://x", False, (TagMapping("own.a.pv", "i=
 TAG = Tag("own.a.pv", "1", id=1)
 
 
+@dataclass
 class FakeLink:
-    """Answers as a server does; refuses items whose node is number 13."""
+    """Answers as a server does; refuses items whose node is number 13, filters where it is told to.
 
-    def __init__(self) -> None:
-        self.broken: list[str] = []
-        self.requests: list[Sequence[ua.MonitoredItemCreateRequest]] = []
+    Attributes:
+        kept: messages that it still has, by number.
+        least_ms: it samples no faster.
+    """
+
+    limits: Limits = field(default_factory=Limits)
+    filters: bool = True
+    least_ms: float = 0.0
+    kept: dict[int, ua.NotificationMessage] = field(default_factory=dict)
+    broken: list[str] = field(default_factory=list)
+    opened: list[ua.CreateSubscriptionParameters] = field(default_factory=list)
+    requests: list[tuple[int, Sequence[ua.MonitoredItemCreateRequest]]] = field(default_factory=list)
+    callbacks: list[Callable[[ua.PublishResult], None]] = field(default_factory=list)
 
     async def server_time_ns(self) -> int:
         return ns_of(T)
@@ -34,106 +49,149 @@ class FakeLink:
     async def subscribe(
         self, parameters: ua.CreateSubscriptionParameters, callback: Callable[[ua.PublishResult], None]
     ) -> ua.CreateSubscriptionResult:
-        self.publish = callback
+        self.opened.append(parameters)
+        self.callbacks.append(callback)
         return ua.CreateSubscriptionResult(
-            7, parameters.RequestedPublishingInterval, 100, parameters.RequestedMaxKeepAliveCount
+            len(self.opened),
+            parameters.RequestedPublishingInterval,
+            100,
+            parameters.RequestedMaxKeepAliveCount,
         )
 
     async def monitor(
         self, subscription: int, items: Sequence[ua.MonitoredItemCreateRequest]
     ) -> list[ua.MonitoredItemCreateResult]:
-        self.requests.append(items)
-        unknown = ua.StatusCode(ua.StatusCodes.BadNodeIdUnknown)
-        return [
-            ua.MonitoredItemCreateResult(
-                StatusCode=unknown if i.ItemToMonitor.NodeId.Identifier == 13 else ua.StatusCode(),
-                RevisedSamplingInterval=250.0,
-                RevisedQueueSize=QUEUE,
-            )
-            for i in items
-        ]
+        self.requests.append((subscription, items))
+        return [self._created(i) for i in items]
+
+    def _created(self, item: ua.MonitoredItemCreateRequest) -> ua.MonitoredItemCreateResult:
+        asked = item.RequestedParameters
+        status = ua.StatusCode()
+        if item.ItemToMonitor.NodeId.Identifier == 13:
+            status = ua.StatusCode(ua.StatusCodes.BadNodeIdUnknown)
+        elif not self.filters and asked.Filter is not None:
+            status = ua.StatusCode(ua.StatusCodes.BadMonitoredItemFilterUnsupported)
+        return ua.MonitoredItemCreateResult(
+            StatusCode=status,
+            RevisedSamplingInterval=max(asked.SamplingInterval, self.least_ms),
+            RevisedQueueSize=asked.QueueSize,
+        )
+
+    async def republish(self, subscription: int, sequence: int) -> ua.NotificationMessage | None:
+        return self.kept.get(sequence)
 
     def broke(self, why: str) -> None:
         self.broken.append(why)
 
+    def publish(self, sequence: int, *values: float, group: int = 0) -> None:
+        self.callbacks[group](ua.PublishResult(7, NotificationMessage=message(sequence, *values)))
 
-def item(number: int = 1) -> Item:
-    return Item(Reading(MAPPING.tags[0], TAG), ua.NodeId(number, 2))
+
+def item(number: int = 1, every_ms: float = 250.0) -> Item:
+    return Item(Reading(MAPPING.tags[0], TAG), ua.NodeId(number, 2), Sampling(every_ms))
 
 
-async def opened(items: Sequence[Item], clock: str = "wall") -> tuple[FakeLink, Subscription, Inbox]:
-    link = FakeLink()
+def message(sequence: int, *values: float) -> ua.NotificationMessage:
+    changes = [
+        ua.MonitoredItemNotification(
+            ClientHandle=1,
+            Value=ua.DataValue(
+                ua.Variant(v, ua.VariantType.Double), SourceTimestamp=at(v), ServerTimestamp=T
+            ),
+        )
+        for v in values
+    ]
+    data = [ua.DataChangeNotification(MonitoredItems=changes)] if values else []
+    return ua.NotificationMessage(sequence, T, data)
+
+
+def at(value: float) -> datetime:
+    """Each value's time: as many seconds after the start."""
+    return datetime.fromtimestamp(T.timestamp() + value, UTC)
+
+
+async def opened(
+    link: FakeLink, items: Sequence[Item], *, breaks: bool = True, publishing_ms: float = 250.0
+) -> tuple[Subscription, Inbox, list[tuple[Item, str]]]:
     inbox = Inbox([MAPPING], {t.path: TAG for t in tags_of([MAPPING])})
-    subscription = Subscription(link, "plc", inbox, clock)  # type: ignore[arg-type]
-    await subscription.open(items)
-    return link, subscription, inbox
+    subscription = Subscription(link, Arriving("plc", inbox, "wall", items), breaks=breaks)  # type: ignore[arg-type]
+    refused = await subscription.open(items, publishing_ms)
+    return subscription, inbox, refused
 
 
-def published(sequence: int, *values: ua.DataValue) -> ua.PublishResult:
-    changes = ua.DataChangeNotification(
-        MonitoredItems=[ua.MonitoredItemNotification(ClientHandle=1, Value=v) for v in values]
-    )
-    message = ua.NotificationMessage(sequence, T + timedelta(seconds=9), [changes] if values else [])
-    return ua.PublishResult(7, NotificationMessage=message)
+@asynccontextmanager
+async def completing(subscription: Subscription) -> AsyncIterator[None]:
+    task = asyncio.create_task(subscription.keep_complete())
+    try:
+        yield
+    finally:
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task
 
 
-def value(
-    x: object, *, source_s: float | None = 0.0, server_s: float | None = 1.0, status: int = 0
-) -> ua.DataValue:
-    return ua.DataValue(
-        ua.Variant(x, ua.VariantType.Double) if x is not None else None,
-        ua.StatusCode(status),
-        SourceTimestamp=None if source_s is None else T + timedelta(seconds=source_s),
-        ServerTimestamp=None if server_s is None else T + timedelta(seconds=server_s),
-    )
+async def values(inbox: Inbox) -> list[float]:
+    for _ in range(10):
+        await asyncio.sleep(0)
+    return [v for frame in inbox.cut(ns_of(T) + 60 * NS) for _, _, v, _ in rows(frame)]
 
 
-async def test_the_source_time_counts_then_the_servers_then_that_of_the_message() -> None:
-    link, subscription, inbox = await opened([item()])
-    link.publish(
-        published(1, value(1.0), value(2.0, source_s=None), value(3.0, source_s=None, server_s=None))
-    )
-    (frame,) = inbox.cut(ns_of(T) + 20 * NS)
-    assert [(t - ns_of(T)) / NS for t in frame.time_ns.tolist()] == [0, 1, 9]
-    assert subscription.unstamped == 2 and subscription.samples == 3
+async def test_a_message_that_got_lost_is_asked_for_again_and_the_others_wait() -> None:
+    link = FakeLink(kept={2: message(2, 2.0)})
+    subscription, inbox, _ = await opened(link, [item()])
+    async with completing(subscription):
+        link.publish(1, 1.0)
+        link.publish(3, 3.0)
+        link.publish(4, 4.0)
+        assert await values(inbox) == [1.0, 2.0, 3.0, 4.0]
+    assert subscription.missed == 0 and not link.broken
 
 
-async def test_bad_values_arrive_as_bad_samples() -> None:
-    link, _, inbox = await opened([item()])
-    link.publish(published(1, value(None, status=SENSOR_FAILURE), value(5.0, source_s=1, status=0x80310000)))
-    (frame,) = inbox.cut(ns_of(T))
-    assert [q for *_, q in rows(frame)] == [SENSOR_FAILURE, 0x80310000]
-    assert all(v != v for _, _, v, _ in rows(frame))  # noqa: PLR0124  (NaN)
-
-
-async def test_messages_that_got_lost_are_counted_and_keep_alives_are_not() -> None:
-    link, subscription, _ = await opened([item()])
-    for sequence in (4, 5):
-        link.publish(published(sequence, value(1.0)))
-    link.publish(published(6))  # a keep-alive bears the number of the next message
-    link.publish(published(6, value(1.0)))
-    assert subscription.missed == 0
-    link.publish(published(9, value(1.0)))
+async def test_a_message_that_is_lost_for_good_breaks_the_link_before_what_came_behind_it() -> None:
+    link = FakeLink()
+    subscription, inbox, _ = await opened(link, [item()])
+    async with completing(subscription):
+        link.publish(1, 1.0)
+        link.publish(4, 4.0)
+        assert await values(inbox) == [1.0]
     assert subscription.missed == 2
+    assert len(link.broken) == 1 and "2 messages" in link.broken[0]
 
 
-async def test_an_overflowed_queue_is_counted() -> None:
-    link, subscription, _ = await opened([item()])
-    link.publish(published(1, value(1.0, status=0x0000_0480), value(2.0, status=0x0000_0400)))
-    assert subscription.overflows == 1
+async def test_a_server_that_counts_wrong_is_not_given_up_again_and_again() -> None:
+    link = FakeLink()
+    subscription, inbox, _ = await opened(link, [item()], breaks=False)
+    async with completing(subscription):
+        for number in (1, 3, 5, 5):
+            link.publish(number, float(number))
+            assert await values(inbox) != []
+            link.publish(number + 1)  # a keep-alive bears the number of the next message
+    assert subscription.missed == 2 and not link.broken
+
+
+async def test_the_numbers_begin_anew_at_one() -> None:
+    link = FakeLink()
+    subscription, inbox, _ = await opened(link, [item()])
+    async with completing(subscription):
+        for number, value in ((2**32 - 2, 1.0), (2**32 - 1, 2.0), (1, 3.0), (2, 4.0)):
+            link.publish(number, value)
+        assert await values(inbox) == [1.0, 2.0, 3.0, 4.0]
+    assert subscription.missed == 0
 
 
 async def test_a_subscription_that_the_server_ends_breaks_the_link() -> None:
-    link, _, _ = await opened([item()])
+    link = FakeLink()
+    await opened(link, [item()])
     ended = ua.StatusChangeNotification(Status=ua.StatusCode(ua.StatusCodes.BadTimeout))
-    link.publish(ua.PublishResult(7, NotificationMessage=ua.NotificationMessage(1, T, [ended])))
+    link.callbacks[0](ua.PublishResult(7, NotificationMessage=ua.NotificationMessage(1, T, [ended])))
     assert len(link.broken) == 1 and "BadTimeout" in link.broken[0]
 
 
 async def test_a_subscription_that_falls_silent_breaks_the_link() -> None:
-    link, subscription, _ = await opened([item()])
+    link = FakeLink()
+    subscription, _, _ = await opened(link, [item()])
     for _ in range(20):
-        link.publish(published(1))
+        link.publish(1)
         subscription.check_alive()
     assert not link.broken
     for _ in range(20):
@@ -141,25 +199,38 @@ async def test_a_subscription_that_falls_silent_breaks_the_link() -> None:
     assert link.broken
 
 
-async def test_items_go_in_groups_and_refused_ones_are_named() -> None:
-    link = FakeLink()
-    inbox = Inbox([MAPPING], {TAG.path: TAG})
-    subscription = Subscription(link, "plc", inbox, "wall")  # type: ignore[arg-type]
-    items = [item(n) for n in range(1, AT_ONCE + 51)]
-    refused = await subscription.open(items)
-    assert [len(r) for r in link.requests] == [AT_ONCE, 50]
+async def test_rates_and_limits_make_several_subscriptions() -> None:
+    link = FakeLink(limits=Limits(items_each=2))
+    items = [item(1), item(2, 10_000.0), item(3, 100.0), item(4), item(5, 1000.0), item(13)]
+    _, _, refused = await opened(link, items)
+    asked = [
+        (
+            link.opened[group - 1].RequestedPublishingInterval,
+            [i.ItemToMonitor.NodeId.Identifier for i in some],
+        )
+        for group, some in link.requests
+    ]
+    assert asked == [(250.0, [1, 3]), (250.0, [4, 13]), (1000.0, [5]), (5000.0, [2])]
+    handles = [i.RequestedParameters.ClientHandle for _, some in link.requests for i in some]
+    assert sorted(handles) == [1, 2, 3, 4, 5, 6]
     assert [(i.node.Identifier, why) for i, why in refused] == [(13, "BadNodeIdUnknown")]
-    parameters = [r.RequestedParameters for group in link.requests for r in group]
-    assert len({p.ClientHandle for p in parameters}) == len(items)
-    assert {(p.SamplingInterval, p.QueueSize, p.DiscardOldest) for p in parameters} == {(250.0, QUEUE, True)}
+    alive_s = [p.RequestedPublishingInterval * p.RequestedMaxKeepAliveCount / 1000 for p in link.opened]
+    assert alive_s == [3.0, 3.0, 3.0, 5.0]
+    assert all(p.RequestedLifetimeCount >= 3 * p.RequestedMaxKeepAliveCount for p in link.opened)
 
 
-@pytest.mark.parametrize(("clock", "confirmed_s"), [("wall", 1.0), ("own", None)])
-async def test_the_first_value_bears_when_the_server_stood_by_it(
-    clock: str, confirmed_s: float | None
-) -> None:
-    link, _, inbox = await opened([item()], clock)
-    put: list[tuple[object, ...]] = []
-    inbox.put = lambda *row: put.append(row)  # type: ignore[method-assign,assignment]
-    link.publish(published(1, value(1.0, source_s=-500), value(2.0, source_s=2)))
-    assert [row[-1] for row in put] == [1 if confirmed_s is None else ns_of(T) + int(confirmed_s * NS), 0]
+async def test_every_sample_is_asked_for_and_every_change_where_that_is_refused() -> None:
+    link = FakeLink(filters=False)
+    _, _, refused = await opened(link, [item(1), item(2)])
+    assert refused == []
+    first, second = link.requests
+    assert all(
+        i.RequestedParameters.Filter.Trigger == ua.DataChangeTrigger.StatusValueTimestamp for i in first[1]
+    )
+    assert [i.RequestedParameters.Filter for i in second[1]] == [None, None]
+
+
+async def test_what_the_server_does_less_often_is_known() -> None:
+    link = FakeLink(least_ms=1000.0)
+    subscription, _, _ = await opened(link, [item(1), item(2, 2000.0)])
+    assert [i.node.Identifier for i, _ in subscription.short] == [1]
