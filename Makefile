@@ -22,7 +22,7 @@ demo: setup ## a simulated line with the dashboard on http://127.0.0.1:$PORT (80
 	$(PY) -m meltledger demo
 
 test: setup ## the tests, all but the long ones
-	$(PY) -m pytest
+	$(PY) -m pytest -n auto --dist loadfile
 
 peers: ## machines that we did not write, for the tests that talk with them (needs npm)
 	npm ci --prefix tests/journeys/peers --ignore-scripts --no-audit --no-fund

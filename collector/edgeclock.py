@@ -22,6 +22,7 @@ _PAUSE_NS: Final = 10 * NS
 """So long a busy computer may take between two readings; beyond, its clock was set or it slept."""
 
 _ASKING_NS: Final = 5 * NS  # how long sources are waited for after the clock was set
+_SILENT_NS: Final = 60 * NS
 _LATE_NS: Final = 5 * NS
 _AHEAD_NS: Final = 60 * NS  # by which several sources must be ahead of the clock
 _ASK_AGAIN_NS: Final = 10 * NS
@@ -48,6 +49,7 @@ class EdgeClock:
         self._believed = believed
         self._read_ns: int | None = None
         self._asking_ns: int | None = None  # time since the clock was set
+        self._silent_ns = 0  # since a source sent something, while the clock is doubted
         self._asked_ns: int | None = None
         self._is_believed = False
         self._events: list[Event] = []
@@ -67,16 +69,22 @@ class EdgeClock:
         went_on = 0 <= passed_ns <= _PAUSE_NS
         expected_ns = (read_ns if self.now_ns is None else self.now_ns) + (passed_ns if went_on else 0)
         if self.doubt:
-            return self._doubted(read_ns, expected_ns, heard(True))
-        if first and not self._is_far(read_ns, expected_ns):
-            return self._accept(read_ns)
-        if first or self._asking_ns is not None or abs(read_ns - expected_ns) > STEP_NS:
+            said = heard(True)
+            self._silent_ns = 0 if said else self._silent_ns + (passed_ns if went_on else 0)
+            return self._doubted(read_ns, expected_ns, said)
+        is_set = abs(read_ns - expected_ns) > STEP_NS if not first else self._is_far(read_ns, expected_ns)
+        if is_set or self._asking_ns is not None:
             return self._ask(read_ns, expected_ns, passed_ns if went_on else 0, heard(True))
         together_ns = _ahead_together(read_ns, heard(False)) if len(self._stored_ns) > 1 else None
         if together_ns is not None and not self._said_right(read_ns):
             self._doubt(read_ns, together_ns, heard(False))
             return together_ns
         return self._accept(read_ns)
+
+    @property
+    def is_vouched_for(self) -> bool:
+        """Whether a time server or a person said that the clock is right when they were asked last."""
+        return self._is_believed
 
     def events(self) -> list[Event]:
         """What happened since the last call; hands it over."""
@@ -134,7 +142,8 @@ class EdgeClock:
         several = {"": consensus(list(said.values())) or 0} if off_ns < -BACK_NS else said
         if _shown(several, read_ns):
             return not _shown(several, expected_ns)
-        return not said and bool(self.doubt) and -BACK_NS <= off_ns <= JUMP_NS
+        # No source is there to speak for one or the other.
+        return self._silent_ns >= _SILENT_NS and -BACK_NS <= off_ns <= JUMP_NS
 
     def _said_right(self, read_ns: int) -> bool:
         """What a time server or a person says, asked now and then."""
@@ -159,7 +168,7 @@ class EdgeClock:
         return min(going_on, key=lambda t: abs(t - expected_ns), default=-(2**62))
 
     def _doubt(self, read_ns: int, now_ns: int, said: Mapping[str, int]) -> None:
-        self._asking_ns, self.now_ns = None, now_ns
+        self._asking_ns, self.now_ns, self._silent_ns = None, now_ns, 0
         why = trusted_now(read_ns, Known(now_ns, list(said.values()))).doubt
         self.doubt = why or f"it was set to {abs(read_ns - now_ns) / NS:.1f} s away from what sources show"
         text = (

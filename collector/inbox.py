@@ -15,7 +15,7 @@ from collector.dropped import Dropped
 from collector.edgeclock import EdgeClock
 from collector.gaps import Gap
 from collector.mapping import SourceMapping
-from collector.righted import SourceClock
+from collector.righted import SourceClock, Which
 from collector.stamps import newest_of
 from collector.stream import ALIVE, HEALED, LOST, Entry, Stream
 from historian.event import Event
@@ -298,7 +298,8 @@ class Inbox:
         held, held_receipts = self._held.pop(name, ([], []))
         entries, receipts = [*held, *entries], [*held_receipts, *receipts]
         if clock is not None:
-            right = clock.right(entries, now_ns, last=last, doubted=self._edge.doubt)
+            alone = len(self._clocks) == 1 and not self._edge.is_vouched_for
+            right = clock.right(entries, now_ns, last=last, which=Which(self._edge.doubt, alone))
             self._events += right.events
             if right.held:
                 self._held[name] = (right.held, receipts)

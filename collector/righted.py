@@ -45,6 +45,29 @@ _APART_NS: Final = NS  # room before an epoch for tags whose samples come a litt
 _BEFORE_NS: Final = 60 * NS
 
 
+@dataclass(frozen=True, slots=True)
+class Which:
+    """What is known of the edge's own clock when a source's seems wrong.
+
+    Attributes:
+        doubt: why it is not believed; empty when it is.
+        alone: whether there is nothing beside it and the one source.
+    """
+
+    doubt: str = ""
+    alone: bool = False
+
+    def sentence(self) -> str:
+        """Which of the clocks is wrong, where that is not plain; ends with a space."""
+        if self.doubt:
+            return f"This computer's own clock may be the wrong one: {self.doubt}. "
+        if self.alone:
+            return (
+                "With one source nobody can tell which of the two clocks is wrong: this computer's counts. "
+            )
+        return ""
+
+
 @dataclass(slots=True)
 class Righted:
     """What became of a batch.
@@ -99,7 +122,7 @@ class SourceClock:
         self._strays = Strays(name, paths)
 
     def right(
-        self, entries: Sequence[Entry], now_ns: int, *, last: bool = False, doubted: str = ""
+        self, entries: Sequence[Entry], now_ns: int, *, last: bool = False, which: Which = Which()
     ) -> Righted:
         """The batch, its times moved where its clock is wrong.
 
@@ -107,12 +130,12 @@ class SourceClock:
             entries: of the batch, after those that have to wait.
             now_ns: what the time is, as far as the edge can tell.
             last: nothing may wait.
-            doubted: why the edge's own clock may be the wrong one; empty when nothing says so.
+            which: what is known of the edge's own clock.
         """
         if self._is_plain(entries, now_ns):
             return Righted(moved(entries, self.shift_ns, sure=self._sure))
         done = Righted()
-        self._take(list(entries), now_ns, done, last=last, doubted=doubted)
+        self._take(list(entries), now_ns, done, last=last, which=which)
         return done
 
     @property
@@ -141,6 +164,8 @@ class SourceClock:
         if newest:
             if self.shift_ns and max(newest) < (self._sent_ns or low_ns) - STEP_NS:
                 return False
+            if self._may_be_right(max(newest), now_ns):
+                return False
             self._follow(max(newest), now_ns)
         return True
 
@@ -151,7 +176,7 @@ class SourceClock:
         self._followed, self._lateness, self._late = True, None, False
         self.heard_ns = (newest_ns, now_ns)
 
-    def _take(self, entries: list[Entry], now_ns: int, done: Righted, *, last: bool, doubted: str) -> None:
+    def _take(self, entries: list[Entry], now_ns: int, done: Righted, *, last: bool, which: Which) -> None:
         stamps = Stamps.of(entries)
         if stamps.was_lost:
             self._followed = self._late = False
@@ -161,11 +186,11 @@ class SourceClock:
         judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
             if (impossible | ~judged).all() and not self._strays.knows(stamps.tag[judged].tolist()):
-                self._begin(entries, stamps, now_ns, done, doubted)
+                self._begin(entries, stamps, now_ns, done, which)
             elif _is_step(stamps.chosen(judged), impossible[judged]):
                 near, far = parted(entries, lambda _, time_ns: self._is_impossible(time_ns, now_ns))
-                self._take(near, now_ns, done, last=True, doubted=doubted)
-                self._take(far, now_ns, done, last=last, doubted=doubted)
+                self._take(near, now_ns, done, last=True, which=which)
+                self._take(far, now_ns, done, last=last, which=which)
             else:
                 self._keep(entries, now_ns, done, stamps.chosen(~impossible))
             return
@@ -177,14 +202,14 @@ class SourceClock:
         if back and newest_ns is not None and newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
             low_ns = now_ns - self.shift_ns - BEHIND_NS
             near, far = parted(entries, lambda tag, time_ns: tag in back and time_ns < low_ns)
-            self._take(near, now_ns, done, last=True, doubted=doubted)
-            self._take(far, now_ns, done, last=last, doubted=doubted)
+            self._take(near, now_ns, done, last=True, which=which)
+            self._take(far, now_ns, done, last=last, which=which)
         elif self._is_late(stamps, now_ns, last=last):
             self._keep(entries, now_ns, done, stamps)
         elif self._lateness is not None and not self._late:
             done.held += entries
         else:
-            self._begin(entries, stamps, now_ns, done, doubted)
+            self._begin(entries, stamps, now_ns, done, which)
 
     def _judged(self, stamps: Stamps, now_ns: int) -> Mask:
         """Which samples tell the clock: running ones; first ones only where nothing else does."""
@@ -205,6 +230,12 @@ class SourceClock:
         if newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
             if self.shift_ns and went_back_ns > STEP_NS:
                 return False
+            if self._may_be_right(newest_ns, now_ns):
+                self._lateness = self._lateness or Lateness(newest_ns, now_ns)
+                self._late = self._lateness.look(newest_ns, now_ns) is not Verdict.WRONG
+                if not self._late:
+                    self._lateness = None
+                return self._late
             self._follow(newest_ns, now_ns)
             return True
         if self.shift_ns:
@@ -226,6 +257,14 @@ class SourceClock:
             return False
         self._late = self._late or last or verdict is Verdict.LATE
         return self._late
+
+    def _may_be_right(self, newest_ns: int, now_ns: int) -> bool:
+        """Whether a clock that was a little ahead may have been set right while it was away.
+
+        Its samples are then late under the shift, as steadily as a wrong clock would be.
+        """
+        late_ns = now_ns - (newest_ns + self.shift_ns)
+        return self.shift_ns < 0 and late_ns > STEP_NS and newest_ns <= now_ns + STEP_NS
 
     def _gone_back(self, stamps: Stamps, now_ns: int) -> set[int]:
         """Tags that went back by more than a delay explains: a tag's own samples come in order."""
@@ -270,7 +309,7 @@ class SourceClock:
         done.entries += kept
         done.events += events
 
-    def _begin(self, entries: list[Entry], stamps: Stamps, now_ns: int, done: Righted, doubted: str) -> None:
+    def _begin(self, entries: list[Entry], stamps: Stamps, now_ns: int, done: Righted, which: Which) -> None:
         """A clock epoch begins: of a wrong clock, or of one that is right again."""
         newest_ns = stamps.newest_ns()
         newest_ns = now_ns if newest_ns is None else max(newest_ns, stamps.said_ns or newest_ns)
@@ -293,17 +332,17 @@ class SourceClock:
         self.shift_ns, self._sent_ns = shift_ns, None
         self._strays.forget()
         self.fault = "" if is_right else said_of(offset_ns, newest_ns)
-        done.events.append(self._told(now_ns, offset_ns, before_ns, doubted))
+        done.events.append(self._told(now_ns, offset_ns, before_ns, which))
         self._follow(newest_ns, now_ns)
         done.entries.append(begins_anew(self._begun_ns, among=among))
         self._keep(entries, now_ns, done, stamps)
 
-    def _told(self, now_ns: int, offset_ns: int, before_ns: int, doubted: str) -> Event:
+    def _told(self, now_ns: int, offset_ns: int, before_ns: int, which: Which) -> Event:
         data = {
             "shift_ms": self.shift_ns // MS,
             "from_ns": self._begun_ns,
             "offset_s": offset_ns / NS,
-            "which": "edge" if doubted else "source",
+            "which": "edge" if which.doubt else "source",
         }
         if not self.fault:
             text = (
@@ -311,9 +350,9 @@ class SourceClock:
             )
             return Event(now_ns, self.name, "clock-right", text, data)
         summer = ", as at the change of summer time" if changed_zone(-before_ns, offset_ns) else ""
-        which = f"This computer's own clock may be the wrong one: {doubted}. " if doubted else ""
+        told = which.sentence()
         text = (
-            f"Source {self.name}: {self.fault}{summer}. {which}Its samples are kept under their arrival "
+            f"Source {self.name}: {self.fault}{summer}. {told}Its samples are kept under their arrival "
             f"time; what it stamped is the stored time less {self.shift_ns // MS} ms. "
             "Remedy: set the machine's clock or its time server, or this computer's if that is wrong."
         )

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from collector import Clock, Source, SourceMapping
 from collector.machine_alarms import MachineAlarm
-from historian.errors import WrongInput
 from historian.tags import Tag
 from meltledger.brokers import broker_of
 from meltledger.config import LineConfig
 from meltledger.linefile import MqttJsonSection, OpcUaSection, SourceSection, SparkplugSection
 from rules.journal import Journal
+
+if TYPE_CHECKING:
+    from collector.opcua.items import Asking
 
 
 def source_mappings(config: LineConfig) -> list[SourceMapping]:
@@ -66,7 +69,21 @@ def _opcua(
     if section.alarms:
         standing = standing_alarms(journal, section.name)
         alarms = Conditions(section.name, clock, standing=standing, events_above=section.events_above)
-    return OpcUaSource(mapping, tags, access=access_of(section, config), alarms=alarms, clock=clock)
+    access, asking = access_of(section, config), _asking(section)
+    return OpcUaSource(mapping, tags, access=access, asking=asking, alarms=alarms, clock=clock)
+
+
+def _asking(section: OpcUaSection) -> Asking:
+    """What is asked of a server for each tag."""
+    from collector.opcua.items import Asking, Sampling
+
+    own = {
+        path: Sampling(tag.sampling or section.sampling, tag.queue or section.queue or 0)
+        for path, tag in section.tags.items()
+        if tag.sampling is not None or tag.queue is not None
+    }
+    every = Sampling(section.sampling, section.queue or 0)
+    return Asking(section.publishing, every, own, section.history)
 
 
 def standing_alarms(journal: Journal | None, source: str) -> list[MachineAlarm]:
@@ -103,4 +120,15 @@ def _sparkplug(
     tags: Mapping[str, Tag],
     clock: Clock,
 ) -> Source:
-    raise WrongInput(f"{config.path}: source {section.name}: kind sparkplug is not built yet")
+    from collector.mqtt.sparkplug_source import SparkplugSource
+
+    return SparkplugSource(
+        mapping,
+        tags,
+        broker_of(section, config, largest_byte=section.largest),
+        group=section.group,
+        host_id=section.host_id or f"meltledger-{config.facts.name}-{section.name}",
+        texts=section.texts,
+        reorder_s=section.reorder,
+        clock=clock,
+    )

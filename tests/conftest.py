@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 import pytest_asyncio
@@ -105,8 +106,19 @@ def _count(n: int, kind: str = "") -> str:
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """In CI, what did not run has failed."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:  # one of several processes: the one that started them judges
+        output["left_out"] = dict(session.config.stash[LEFT_OUT])
+        return
     if os.environ.get("CI") and session.exitstatus == pytest.ExitCode.OK and _complaints(session.config):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """What one of several processes left out; each of them collects all tests."""
+    left_out = getattr(node, "workeroutput", {}).get("left_out", {})
+    node.config.stash[LEFT_OUT] |= Counter(left_out)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

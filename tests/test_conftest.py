@@ -111,8 +111,15 @@ def test_a_task_left_running_fails_the_test_that_left_it(tmp_path: Path) -> None
 @pytest.mark.parametrize("where", [".ci/run", "README.md"])
 def test_every_program_that_tests_need_is_installed_by_ci_and_named_to_people(where: str) -> None:
     conftest = (ROOT / "tests" / "conftest.py").read_text(encoding="utf-8")
-    needs = re.findall(r'"(\w+)": Need\(\(([^)]*)\), "([^"]*)"\)', conftest)
-    assert {name for name, _, _ in needs} == {"broker", "browser", "compiler", "influx", "node"}
+    needs = re.findall(r'"(\w+)": Need\(\([^)]*\), "([^"]*)"', conftest)
+    assert {name for name, _ in needs} == {"broker", "browser", "compiler", "influx", "node", "peers"}
     text = (ROOT / where).read_text(encoding="utf-8")
-    missing = [package for _, _, packages in needs for package in packages.split() if package not in text]
-    assert not missing
+    words = [remedy.removeprefix("apt install ").split() for _, remedy in needs]
+    assert not [word for remedy in words for word in remedy if word not in text]
+
+
+def test_what_several_processes_leave_out_is_told_once_and_fails_in_ci(tmp_path: Path) -> None:
+    status, output = run(tmp_path, MIXED, "-n", "2", ci=True, bare=True)
+    assert status == 1
+    assert "no mosquitto: 2 broker tests left out (apt install mosquitto)" in output
+    assert "CI: every test must run, but 2 broker tests and 1 browser test left out, 1 test skipped" in output

@@ -27,6 +27,7 @@ INTRUDERS = {
         "simulator",
         "import paho.mqtt.client",
     ),
+    "prometheus_client only in meltledger/metrics": ("collector", "import prometheus_client"),
     "dash only in dashboard": ("trials", "from dash import html"),
     "plotly only in dashboard": ("trials", "import plotly.graph_objects"),
     "matplotlib only in trials/pictures and rules/pictures": ("trials", "import matplotlib.pyplot"),

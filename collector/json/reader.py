@@ -41,18 +41,16 @@ class Block:
 
     Attributes:
         at: places of the tags in the source's list: one array for a batch whose layout is known, else a list.
-        raw: what was said; a number, a truth value, None, or what is neither.
+        raw: what was said: an array where all of it are numbers, else a list of whatever it was.
         time_ns: one for all, or one each.
         quality: one for all, or one each.
-        numbers: the same as ``raw``, when all of it are numbers.
-        topic: where a batch came from.
+        topic: where it came from; empty for single samples.
     """
 
     at: list[int] | NDArray[np.intp]
-    raw: list[object]
+    raw: list[object] | array[float]
     time_ns: int | list[int]
     quality: int | list[int] = 0
-    numbers: array[float] | None = None
     topic: str = ""
 
     def __len__(self) -> int:
@@ -164,13 +162,6 @@ class JsonReader:
         self.samples = 0
         return blocks
 
-    def look_at_large(self, blocks: Sequence[Block]) -> None:
-        """Count the whole numbers of batches that are too large to be kept exactly."""
-        for block in blocks:
-            for raw in block.raw if block.topic else ():
-                if type(raw) is int and not -EXACT <= raw <= EXACT:
-                    self._complaints.add("exact", block.topic, raw)
-
     def _look_up(self, topic: str) -> _Topic | None:
         found: _Topic | None = None
         for shape in self._shapes:
@@ -210,7 +201,7 @@ class JsonReader:
         self.unstamped += not stamped
         block = self._open
         block.at.append(at)  # type: ignore[union-attr]
-        block.raw.append(raw if type(raw) is float else self._plain(shape, at, raw, message.topic))
+        block.raw.append(raw if type(raw) is float else self._plain(shape, at, raw, message.topic))  # type: ignore[arg-type]
         block.time_ns.append(time_ns)  # type: ignore[union-attr]
         block.quality.append(0 if shape.quality is None else shape.quality_of(shape.quality(item)))  # type: ignore[union-attr]
         self.samples += 1
@@ -263,14 +254,12 @@ class JsonReader:
         if not values:
             return True
         layout = known.layout
-        numbers = _numbers(values)
-        if numbers is None:
-            values = [
-                v if type(v) is float else self._plain(shape, a, v, message.topic)
-                for a, v in zip(layout.tolist(), values, strict=True)  # type: ignore[union-attr]
-            ]
+        raw = _numbers(values) or [
+            v if type(v) is float else self._plain(shape, a, v, message.topic)
+            for a, v in zip(layout.tolist(), values, strict=True)  # type: ignore[union-attr]
+        ]
         self._close()
-        self._blocks.append(Block(layout, values, time_ns, quality, numbers, message.topic))  # type: ignore[arg-type]
+        self._blocks.append(Block(layout, raw, time_ns, quality, message.topic))  # type: ignore[arg-type]
         self.samples += len(values)
         return True
 
@@ -306,12 +295,12 @@ class JsonReader:
 
     def _close(self) -> None:
         if self._open.raw:
-            self._open.numbers = _numbers(self._open.raw)
+            self._open.raw = _numbers(self._open.raw) or self._open.raw
             self._blocks.append(self._open)
             self._open = Block([], [], [], [])
 
 
-def _numbers(values: list[object]) -> array[float] | None:
+def _numbers(values: list[object] | array[float]) -> array[float] | None:
     """The values as numbers; None when one is none. A text is no number here, whatever it says."""
     try:
         return array("d", values)  # type: ignore[arg-type]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
@@ -237,10 +238,9 @@ class MqttJsonSource:
     def _columns(self, blocks: Sequence[Block]) -> tuple[Places, Times, Values, Qualities]:
         """Places, times, values and qualities of what is kept of all blocks, one after the other."""
         at, time_ns, said = _joined(blocks)
-        if all(b.numbers is not None for b in blocks):
-            raw = np.frombuffer(b"".join(b.numbers for b in blocks if b.numbers is not None), np.float64)
-            if (np.abs(raw) > EXACT).any():
-                self._reader.look_at_large(blocks)
+        if all(isinstance(b.raw, array) for b in blocks):
+            raw = np.frombuffer(b"".join(b.raw for b in blocks), np.float64)  # type: ignore[misc]
+            self._tell_large(blocks, raw)
             value, quality = self._readings.take_columns(at, raw, said)
         else:
             mixed = list(chain.from_iterable(b.raw for b in blocks))
@@ -250,6 +250,14 @@ class MqttJsonSource:
             kept = self._passing(at, time_ns, value, quality)
             return at[kept], time_ns[kept], value[kept], quality[kept]
         return at, time_ns, value, quality
+
+    def _tell_large(self, blocks: Sequence[Block], raw: Values) -> None:
+        """Count the numbers of batches that are so large that whole ones are not all kept exactly."""
+        if not (np.abs(raw) > EXACT).any():
+            return
+        for block in blocks:
+            if block.topic and (large := [v for v in block.raw if abs(v) > EXACT]):  # type: ignore[arg-type]
+                self._complaints.add("exact", block.topic, large[0], len(large))
 
     def _passing(self, at: Places, time_ns: Times, value: Values, quality: Qualities) -> NDArray[np.bool_]:
         """Which samples the dead bands let through."""

@@ -157,7 +157,7 @@ def _text(value: Any) -> str:
 
 
 def _writable(text: str) -> str:
-    """The library (asyncua 2.1.0) hands on bytes that are no UTF-8 as halves of characters; none can be kept."""
+    """The library (2.1.0) hands on bytes that are no UTF-8 as halves of characters, which nobody can keep."""
     return text.encode("utf-8", "replace").decode()
 
 

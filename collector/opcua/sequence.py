@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from asyncua import ua
 
-_NUMBERS = 2**32
+_NUMBERS = 2**32 - 1
+"""They begin anew at 1. Source: OPC 10000-4, 5.14.1.1."""
+
+_REMEMBERED = 1000
 
 
 class InOrder:
@@ -25,11 +28,10 @@ class InOrder:
             self._waiting.append(message)
             return None
         number = int(message.SequenceNumber)
-        # 0 is left out when the numbers begin anew. Source: OPC 10000-4, 5.14.1.1.
-        due = number if self._newest is None else self._newest % (_NUMBERS - 1) + 1
+        due = number if self._newest is None else self._newest % _NUMBERS + 1
         missing = (number - due) % _NUMBERS
         if 0 < missing < _NUMBERS // 2:
-            self.missing = [(due + n - 1) % (_NUMBERS - 1) + 1 for n in range(min(missing, 1000))]
+            self.missing = [(due + n - 1) % _NUMBERS + 1 for n in range(min(missing, _REMEMBERED))]
             self._waiting.append(message)
             return None
         if missing == 0:

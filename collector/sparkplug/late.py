@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from collector.backfill import fill
 from collector.columns import Columns
 from collector.gaps import Gap
+from collector.refill import fill
 from historian.frame import Frame, Series
 
 _GAPS = 64  # of each tag

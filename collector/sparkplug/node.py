@@ -121,6 +121,11 @@ class Node:
         """Whether it is known to live."""
         return self._in_session and "" in self.devices and self.devices[""].alive
 
+    @property
+    def waiting(self) -> int:
+        """Messages that are held back."""
+        return len(self._held)
+
     def take(self, message: Message) -> list[Step]:
         """What is to be done now that this has arrived."""
         if message.verb is Verb.NBIRTH:

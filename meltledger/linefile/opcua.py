@@ -9,13 +9,19 @@ from pydantic import Field
 
 from meltledger.linefile.opcua_access import AccessKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import Place, TagPath
+from meltledger.linefile.words import Milliseconds, Place, TagPath
 
 
 class OpcUaTag(TagSection):
     """Where one tag comes from."""
 
     node: str = Field(description="OPC UA node: nsu=URI;s=NAME (kept apart from index order) or ns=4;s=NAME.")
+    sampling: Milliseconds | None = Field(
+        None, description="Time between two samples at the server; the source's when left out."
+    )
+    queue: int | None = Field(
+        None, ge=1, le=100_000, description="Samples that the server holds; the source's when left out."
+    )
 
     @property
     def address(self) -> str:
@@ -39,6 +45,21 @@ class OpcUaSection(AccessKeys, SourceSection):
         min_length=1, description="Canonical tag path → where it comes from."
     )
 
+    sampling: Milliseconds = Field(
+        250.0, description="Time between two samples at the server.", validate_default=False
+    )
+    queue: int | None = Field(
+        None,
+        ge=1,
+        le=100_000,
+        description="Samples that the server holds until they are sent; half a minute's when left out.",
+    )
+    publishing: Milliseconds = Field(
+        250.0, description="Time between two messages of the server.", validate_default=False
+    )
+    history: bool = Field(
+        True, description="Whether gaps are filled from the server's history, where it keeps one."
+    )
     alarms: bool = Field(True, description="Whether the machine's own alarms are read into the journal.")
     events_above: int | None = Field(
         None,

@@ -8,8 +8,9 @@ from typing import Literal
 from pydantic import Field
 
 from collector import TagMapping
+from historian.units import quantity
 from meltledger.linefile.sensors import ChannelKeys
-from meltledger.linefile.words import Name, Place, Section, UcumCode
+from meltledger.linefile.words import DeadBand, Name, Place, Section, UcumCode
 
 
 class TagSection(ChannelKeys):
@@ -18,7 +19,11 @@ class TagSection(ChannelKeys):
     unit: UcumCode | None = Field(
         None, description="Unit that the machine delivers; canonical when left out."
     )
-    deadband: float = Field(0.0, ge=0, description="Smallest change worth reporting, in the tag's unit.")
+    deadband: DeadBand = Field(
+        0.0,
+        description="Smallest change that is kept: a number in the tag's unit, or a share of its range, "
+        '"2 %".',
+    )
 
     @property
     def address(self) -> str:
@@ -34,7 +39,10 @@ class TagSection(ChannelKeys):
         """
         delivered = self.unit or self.signal_unit or unit
         wiring = self.wiring()
-        return TagMapping(path, self.address, delivered, self.deadband, wiring, self.unit is None)
+        change, percent = (
+            (0.0, quantity(self.deadband, "%")) if isinstance(self.deadband, str) else (self.deadband, 0.0)
+        )
+        return TagMapping(path, self.address, delivered, change, wiring, self.unit is None, percent)
 
     def faults(self) -> Iterator[str]:
         """What is well formed but cannot be meant."""

@@ -71,7 +71,22 @@ def variable(value: str) -> str:
     return value
 
 
+def dead_band(value: float | str) -> float | str:
+    """A change in the tag's unit, or a share of the tag's range."""
+    try:
+        amount = quantity(value, "%") if isinstance(value, str) else value
+    except WrongInput as error:
+        raise ValueError(
+            f'write a number in the tag\'s unit, or a share of its range as "2 %": {error}'
+        ) from error
+    if not 0 <= amount < float("inf"):
+        raise ValueError("a dead band is 0 or more")
+    return value
+
+
+DeadBand = Annotated[float | str, AfterValidator(dead_band)]
 Duration = Annotated[str, checked(duration)]
+Milliseconds = Annotated[float, quantity_in("ms"), Field(gt=0)]
 Seconds = Annotated[float, quantity_in("s"), Field(gt=0)]
 Bar = Annotated[float, quantity_in("bar"), Field(gt=0)]
 Degrees = Annotated[float, quantity_in("deg")]

@@ -53,6 +53,8 @@ def test_a_clock_that_is_wrong_from_the_start(off_ns: int) -> None:
 @pytest.mark.parametrize("off_ns", OFFS.values(), ids=OFFS)
 @pytest.mark.parametrize("lost", [True, False])
 def test_a_clock_that_goes_wrong_and_is_set_right(off_ns: int, lost: bool) -> None:
+    if lost and off_ns == 10 * NS:
+        off_ns = 700 * NS  # so little is found out later: see below
     line = ClockLine()
     for off in (0, off_ns, 0):
         if lost and line.sent:
@@ -151,8 +153,21 @@ def test_a_network_that_gets_slower_and_slower_only_makes_samples_late() -> None
         line.send(0, age_ns=k * 800_000_000)
         line.cut()
         line.at_ns += NS
+    kept = line.kept()
     assert line.kinds() == [] and len(line.shifts()) == 0
-    assert all(line.kept()[v][0] == stamp for v, (_, stamp, _) in line.sent.items())
+    assert all(kept[v][0] == stamp_ns for v, (_, stamp_ns, _) in line.sent.items())
+
+
+def test_a_clock_a_little_ahead_that_is_set_right_while_it_is_away_is_found_out() -> None:
+    """Ten seconds late or ten seconds set back: it is steady, so it was set."""
+    line = ClockLine()
+    line.run(30, 10 * NS)
+    line.inbox.lost("plc")
+    line.wait(90)
+    line.run(40)
+    assert line.kinds() == ["clock-wrong", "clock-right"]
+    originals = line.originals()
+    assert originals == {v: stamp_ns for v, (_, stamp_ns, _) in line.sent.items()}
 
 
 def test_nothing_is_stored_under_a_wrong_time_before_it_is_known() -> None:
@@ -263,12 +278,12 @@ def test_every_original_comes_back(clocks: list[tuple[int, bool, int]], late_ns:
         assert abs(kept[value][0] - true_ns) < 2 * FUTURE_NS, "never on a wrong day"
 
 
-@settings(max_examples=20, deadline=None)
-@given(st.sampled_from([400, 2000, -400, -2000]), st.sampled_from([DAY_NS, -40 * DAY_NS, 20 * NS, UNSET]))
+@settings(max_examples=10, deadline=None)
+@given(st.sampled_from([2000, 6000, -2000, -6000]), st.sampled_from([DAY_NS, -40 * DAY_NS, 20 * NS, UNSET]))
 def test_a_clock_that_drifts_is_brought_back_again_and_again(ppm: int, off_ns: int) -> None:
-    """An hour and a half: where new times come to lie among old ones, the record says that nobody can tell."""
+    """Half an hour: where new times come to lie among old ones, the record says that nobody can tell."""
     line = ClockLine(tags=1)
-    for k in range(5400):
+    for k in range(1800):
         line.send(off_ns + k * ppm * 1000)
         line.cut()
         line.at_ns += NS

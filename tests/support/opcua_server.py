@@ -250,7 +250,8 @@ class _Served:
         iserver.history_manager = RememberingManager(iserver, self.memory, names)
         for name, limit in self.options["limits"].items():
             number = getattr(ua.ObjectIds, f"Server_ServerCapabilities_{name}")
-            value = ua.DataValue(ua.Variant(limit, ua.VariantType.UInt32))
+            kind = ua.VariantType.UInt16 if name.endswith("Points") else ua.VariantType.UInt32
+            value = ua.DataValue(ua.Variant(limit, kind))
             await self.server.write_attribute_value(ua.NodeId(number), value)
 
     def swallow(self, *, forget: bool) -> None:

@@ -69,7 +69,7 @@ def test_a_batch_is_read_in_one_block_and_its_layout_may_change() -> None:
         reader.read("p", json.dumps(body).encode(), ARRIVAL)
     blocks = reader.take()
     assert len(blocks) == 3 and blocks[0].at is blocks[1].at
-    assert [(b.at.tolist(), b.raw, b.time_ns) for b in blocks] == [  # type: ignore[union-attr]
+    assert [(b.at.tolist(), list(b.raw), b.time_ns) for b in blocks] == [  # type: ignore[union-attr]
         ([0, 2], [1, 2.5], 1),
         ([0, 2], [3, 4.5], 2),
         ([2, 0], [5.5, None], 3),

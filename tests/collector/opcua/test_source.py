@@ -12,9 +12,9 @@ import pytest
 from collector import SourceMapping, SourceState, TagMapping
 from collector.opcua.source import SIMULATED_NAMESPACE
 from historian import NS
-from historian.quality import NODE_ID_UNKNOWN, SENSOR_FAILURE, UNCERTAIN
+from historian.quality import HELD, NODE_ID_UNKNOWN, SENSOR_FAILURE, UNCERTAIN
 from tests.collector.conftest import Collecting, collecting
-from tests.support.opcua_server import URI, OpcUaServer, ServedTag
+from tests.support.opcua_server import OVERFLOW, URI, OpcUaServer, ServedTag
 from tests.support.ports import free_port
 from tests.support.proxy import Proxy
 
@@ -41,6 +41,8 @@ def served_tags() -> dict[str, ServedTag]:
         "P2": ServedTag(12.0, "MPa", unece("MPA")),
         "Odd": ServedTag(1.0),
         "Text": ServedTag("ready"),
+        "Ranged": ServedTag(50.0, range=(0.0, 400.0), remembered=True),
+        "Unstamped": ServedTag(1.0, stamped=False),
     }
 
 
@@ -283,3 +285,71 @@ async def test_small_changes_are_left_out_where_asked(shared_server: OpcUaServer
         await asyncio.sleep(0.5)
         assert [v for _, v in line.good("own.odd.pv")][1:] == [10.0, 10.6]
         await shared_server.set("Odd", 1.0)
+
+
+async def test_a_dead_band_may_be_a_share_of_the_servers_range(
+    shared_server: OpcUaServer, tmp_path: Path
+) -> None:
+    ranged = TagMapping("own.ranged.pv", f"nsu={URI};s=Ranged", "1", deadband_percent=2.0)
+    nowhere = TagMapping("own.odd.pv", f"nsu={URI};s=Odd", "1", deadband_percent=2.0)
+    async with collecting(tmp_path / "store", mapping(shared_server.endpoint, ranged, nowhere)) as line:
+        await line.until(lambda: connected(line) and len(line.good("own.ranged.pv")) == 1)
+        for value in (55.0, 58.5, 66.0, 67.0, 50.0):
+            await shared_server.set("Ranged", value)
+        await line.until(lambda: len(line.good("own.ranged.pv")) == 4)
+        assert [v for _, v in line.good("own.ranged.pv")] == [50.0, 58.5, 67.0, 50.0]
+    assert line.event("no-range").data["tag"] == "own.odd.pv"
+
+
+async def test_values_without_a_source_time_are_kept_under_the_servers_and_told_once(
+    shared_server: OpcUaServer, tmp_path: Path
+) -> None:
+    async with collecting(tmp_path / "store", mapping(shared_server.endpoint, node("Unstamped"))) as line:
+        await line.until(lambda: connected(line))
+        for value in (2.0, 3.0):
+            await shared_server.set("Unstamped", value)
+        await line.until(lambda: len(line.good("own.unstamped.pv")) >= 3)
+        await line.until(lambda: "no-source-time" in line.kinds())
+        assert (
+            line.good("own.unstamped.pv")[-2:]
+            == [(t, v) for n, t, v in shared_server.served() if n == "Unstamped"][-2:]
+        )
+        assert line.source.counts.unstamped == 3
+    assert line.kinds().count("no-source-time") == 1
+
+
+async def test_an_overflow_is_counted_and_its_hole_filled(shared_server: OpcUaServer, tmp_path: Path) -> None:
+    async with collecting(tmp_path / "store", mapping(shared_server.endpoint, node("Ranged"))) as line:
+        await line.until(lambda: connected(line) and len(line.good("own.ranged.pv")) == 1)
+        await shared_server.set("Ranged", 60.0, status=OVERFLOW)
+        await line.until(lambda: "gap-filled" in line.kinds())
+        s = line.series("own.ranged.pv")
+        assert [hex(q) for q in s.quality] == ["0x0", hex(HELD), hex(OVERFLOW)]
+        assert line.source.counts.overflows == 1
+
+
+async def test_a_message_that_gets_lost_is_had_again(shared_server: OpcUaServer, tmp_path: Path) -> None:
+    async with collecting(tmp_path / "store", mapping(shared_server.endpoint, LIVES[0])) as line:
+        await line.until(lambda: connected(line) and len(line.good("own.l0.pv")) > 2)
+        begin = line.good("own.l0.pv")[0][0]
+        await shared_server.swallow(forget=False)
+        await line.until(lambda: len(line.good("own.l0.pv")) > 12)
+        good = line.good("own.l0.pv")
+        served = [(t, v) for n, t, v in shared_server.served() if n == "L0" and begin <= t <= good[-1][0]]
+        assert good == served
+        assert line.source.counts.missed == 0 and not line.gaps("own.l0.pv")
+        # One that the server does not have any more leaves a gap that can be seen, and nothing else.
+        await shared_server.swallow(forget=True)
+        await line.until(lambda: "source-lost" in line.kinds())
+        await line.until(lambda: line.kinds().count("source-connected") == 2)
+        n = len(line.good("own.l0.pv"))
+        await line.until(lambda: len(line.good("own.l0.pv")) > n + 2)
+        (mark,) = line.gaps("own.l0.pv")
+        good = line.good("own.l0.pv")
+        served = [(t, v) for n, t, v in shared_server.served() if n == "L0" and begin <= t <= good[-1][0]]
+        before = max(t for t, _ in good if t < mark)
+        missing = sorted(set(served) - set(good))
+        assert missing and missing == [row for row in served if mark < row[0] and row in missing]
+        assert before + 1_000_000 == mark
+        assert line.source.counts.missed == 1
+    assert "got lost on the way" in line.event("source-lost").text
