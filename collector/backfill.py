@@ -17,8 +17,9 @@ from collector.gaps import Gap
 from collector.refill import close, fill, joined, within
 from historian.frame import Frame, Series
 
-_SLACK_NS = 2_000_000_000
+_SLACK_NS = 2_000_000_000  # by which one tag's first value may be newer than what is remembered of another
 _NEVER = -(2**63)
+_FEW = 3  # pauses; from more of them it can be told which are usual
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,8 +198,10 @@ def _torn_at(gap: Gap, before: Series, started_ns: int) -> int:
     Some sources set their first values before the time at which they say that they started: then the widest
     pause before that is when they were down (common practice, no source).
     """
-    times = np.concatenate(([gap.since_ns], before.time_ns, [started_ns]))
-    return int(np.argmax(np.diff(times)))
+    pauses_ns = np.diff(np.concatenate(([gap.since_ns], before.time_ns, [started_ns])))
+    widest = int(np.argmax(pauses_ns))
+    usual = len(pauses_ns) > _FEW and pauses_ns[widest] <= 2 * np.median(pauses_ns)
+    return len(before) if usual else widest
 
 
 def _cut(series: Series, start: int, end: int) -> Series:

@@ -81,10 +81,9 @@ class EdgeClock:
             return together_ns
         return self._accept(read_ns)
 
-    @property
     def is_vouched_for(self) -> bool:
-        """Whether a time server or a person said that the clock is right when they were asked last."""
-        return self._is_believed
+        """Whether a time server or a person says that the clock is right."""
+        return self._read_ns is not None and self._said_right(self._read_ns)
 
     def events(self) -> list[Event]:
         """What happened since the last call; hands it over."""

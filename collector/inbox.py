@@ -298,8 +298,8 @@ class Inbox:
         held, held_receipts = self._held.pop(name, ([], []))
         entries, receipts = [*held, *entries], [*held_receipts, *receipts]
         if clock is not None:
-            alone = len(self._clocks) == 1 and not self._edge.is_vouched_for
-            right = clock.right(entries, now_ns, last=last, which=Which(self._edge.doubt, alone))
+            which = Which(self._edge.doubt, self._is_alone)
+            right = clock.right(entries, now_ns, last=last, which=which)
             self._events += right.events
             if right.held:
                 self._held[name] = (right.held, receipts)
@@ -308,6 +308,10 @@ class Inbox:
             return right.entries, right.records
         self._cut_receipts += receipts
         return entries, []
+
+    def _is_alone(self) -> bool:
+        """Whether nothing but the edge's clock speaks against the one source."""
+        return len(self._clocks) == 1 and not self._edge.is_vouched_for()
 
     def _shifts(self, name: str, records: list[tuple[int, float]], arrival_ns: int) -> list[Frame]:
         number = self._shift_tags.get(name)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -51,17 +51,17 @@ class Which:
 
     Attributes:
         doubt: why it is not believed; empty when it is.
-        alone: whether there is nothing beside it and the one source.
+        alone: tells whether there is nothing beside it and the one source.
     """
 
     doubt: str = ""
-    alone: bool = False
+    alone: Callable[[], bool] = bool
 
     def sentence(self) -> str:
         """Which of the clocks is wrong, where that is not plain; ends with a space."""
         if self.doubt:
             return f"This computer's own clock may be the wrong one: {self.doubt}. "
-        if self.alone:
+        if self.alone():
             return (
                 "With one source nobody can tell which of the two clocks is wrong: this computer's counts. "
             )
@@ -185,6 +185,10 @@ class SourceClock:
         impossible = self._impossible(stamps, now_ns)
         judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
+            if not stamps.running.any():
+                # Its stamps are ahead, whatever clock it asks when it is asked for its own time.
+                stamps = replace(stamps.chosen(judged), running=judged[judged], said_ns=None)
+                impossible = judged = stamps.running
             if (impossible | ~judged).all() and not self._strays.knows(stamps.tag[judged].tolist()):
                 self._begin(entries, stamps, now_ns, done, which)
             elif _is_step(stamps.chosen(judged), impossible[judged]):
@@ -217,7 +221,10 @@ class SourceClock:
         if stamps.running.any():
             return stamps.running
         says_right = said_ns is not None and -BEHIND_NS <= said_ns + self.shift_ns - now_ns <= FUTURE_NS
-        return np.full(len(stamps), not says_right)
+        if not says_right:
+            return np.ones(len(stamps), dtype=np.bool_)
+        ahead: Mask = stamps.time_ns + self.shift_ns > now_ns + FUTURE_NS
+        return ahead if 2 * int(ahead.sum()) > len(stamps) else np.zeros(len(stamps), dtype=np.bool_)
 
     def _is_late(self, stamps: Stamps, now_ns: int, *, last: bool) -> bool:
         """Whether what is not impossible is true: near its arrival, or late; held where nobody can tell."""

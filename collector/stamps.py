@@ -129,7 +129,8 @@ def moved(entries: Iterable[Entry], shift_ns: int, *, sure: bool) -> list[Entry]
         elif entry[0] >= 0 or entry[0] == ALIVE:
             tag, time_ns, value, quality_, first = entry
             weak = UNCERTAIN if not sure and not quality_ & int(_SEVERITY) and tag >= 0 else quality_
-            found.append((tag, time_ns + shift_ns, value, weak, first + shift_ns if first > 1 else first))
+            # Whether the source's own time is off by as much as its stamps, nobody knows.
+            found.append((tag, time_ns + shift_ns, value, weak, min(first, 1)))
         else:
             found.append(entry)
     return found

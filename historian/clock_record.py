@@ -73,7 +73,7 @@ class ClockRecord:
                 names = ("source", "start_ns", "end_ns", "shift_ns", "at_ns", "by", "why")
                 fixes[number] = ClockFix(number, *(line[name] for name in names))
             elif line["what"] == "withdraw":
-                fixes.pop(int(line["id"]), None)
+                fixes.pop(int(line["fix"]), None)
             elif line["what"] == "confirm":
                 confirmed_ns = int(line["at_ns"])
             else:
@@ -135,7 +135,7 @@ def withdraw(folder: Path, number: int, *, at_ns: int, by: str, why: str) -> Clo
         if found is None:
             there = ", ".join(str(f.id) for f in record.fixes) or "none"
             raise WrongInput(f"no fix with the number {number} counts; those that do: {there}")
-        add({"what": "withdraw", "id": number, **_who(at_ns, by, why)})
+        add({"what": "withdraw", "fix": number, **_who(at_ns, by, why)})
     return found
 
 

@@ -203,6 +203,12 @@ class Recent:
             ).fetchone()[0]
         return int(found or 0)
 
+    def newest_arrival_ns(self) -> int:
+        """When the newest frame arrived; 0 when there is none."""
+        with told(self.path):
+            found = self._db.execute("SELECT arrival_ns FROM rows ORDER BY seq DESC LIMIT 1").fetchone()
+        return int(found[0]) if found else 0
+
     def let_go(self, up_to_seq: int, newest: bytes) -> None:
         """Delete the rows whose frames all have numbers up to this one, because the archive holds them.
 

@@ -23,6 +23,7 @@ from historian.spare import LEAST_BYTES, Spare
 from historian.tag_list import NAME as TAGS
 from historian.tag_list import TagList, load_tags
 from historian.tags import Tag
+from historian.trusted import JUMP_NS
 
 GRACE_NS: Final = 120 * NS
 """How long after its end an hour is sealed: what comes later is merged into it at the next sealing."""
@@ -152,6 +153,10 @@ class Upkeep:
 
     def _seal(self, now_ns: int, tags: dict[int, Tag], *, seal_all: bool) -> int:
         """Take the frames of closed hours into the archive, then out of recent.db; gives how many."""
+        newest_ns = self._recent.newest_arrival_ns()
+        if newest_ns > now_ns + JUMP_NS:
+            # Arrival went on where a clock that was ahead had brought it; the hours close by it.
+            now_ns = newest_ns
         hour_end_ns = (now_ns - GRACE_NS) // HOUR_NS * HOUR_NS
         last = self._recent.last_seq() if seal_all else self._recent.last_before(hour_end_ns + GRACE_NS)
         before = self._archive.manifest.sealed_seq

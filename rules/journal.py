@@ -399,12 +399,17 @@ def _check(act: Act) -> None:
 
 
 def _row(entry: Entry) -> tuple[object, ...]:
-    name = (entry.key, int(entry.time_ns), str(entry.kind), entry.rule, entry.subject, entry.by)
-    return (*name, _text(entry.data))
+    words = (_whole(entry.rule), _whole(entry.subject), _whole(entry.by))
+    return (entry.key, int(entry.time_ns), str(entry.kind), *words, _text(entry.data))
 
 
 def _text(data: Mapping[str, Any]) -> str:
-    return json.dumps(plain(data), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return _whole(json.dumps(plain(data), ensure_ascii=False, allow_nan=False, separators=(",", ":")))
+
+
+def _whole(text: str) -> str:
+    """A text that can be written: what a machine sends may hold bytes that are no text."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _entry(row: sqlite3.Row) -> Entry:

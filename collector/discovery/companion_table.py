@@ -59,9 +59,9 @@ class Step:
     """One step of a path.
 
     Attributes:
-        uri: namespace of its name; empty where the machine's maker chooses it.
-        name: browse name; ``NAME_#`` a place number, ``NAME_%`` the number of a machine in the machine,
-            ``*`` any name.
+        uri: namespace of its name; where the name is left to the machine's maker, so is its namespace.
+        name: browse name; ``NAME_#`` ends in a place number, ``NAME_%`` in the number of a machine in the
+            machine, ``*`` is any name.
     """
 
     uri: str

@@ -26,7 +26,9 @@ def word_of(name: str) -> str:
         >>> word_of("MeltPressureZones"), word_of("Größe_3"), word_of("PT 101.A")
         ('melt_pressure_zones', 'groesse_3', 'pt_101_a')
     """
-    spelled = name.translate(str.maketrans({"ß": "ss", "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"}))
+    spelled = name.translate(
+        str.maketrans({"ß": "ss", "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
+    )
     plain = unicodedata.normalize("NFKD", spelled).encode("ascii", "ignore").decode()
     parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", plain)
     return re.sub(r"[^a-z0-9]+", "_", parted.lower()).strip("_") or "x"

@@ -142,3 +142,10 @@ class Space:
                     found[below] = (*found[address], below)
                     line.append(below)
         return found
+
+
+def number_of(value: Value) -> float | None:
+    """What a variable holds as a measured number; None for a truth value and for what is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if math.isfinite(value) else None

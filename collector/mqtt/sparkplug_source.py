@@ -174,7 +174,8 @@ class SparkplugSource:
             await losing
         except asyncio.CancelledError:
             # tck-id-operational-behavior-host-application-termination
-            gone = State(False, self._clock.now_ns() // 1_000_000)
+            self._published = False
+            gone = State(False, max(self._clock.now_ns() // 1_000_000, self._state.time_ms))
             connection.publish(Publication(self._state_topic, gone.body(), 1, retain=True))
             raise
         finally:

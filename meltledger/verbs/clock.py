@@ -145,7 +145,7 @@ def _sentence(line: Mapping[str, Any], zone: ZoneInfo, *, counts: bool) -> str:
     if line["what"] == "confirm":
         return f"{said}this computer's clock is right ({line['why']})"
     if line["what"] == "withdraw":
-        return f"{said}fix {line['id']} withdrawn ({line['why']})"
+        return f"{said}fix {line['fix']} withdrawn ({line['why']})"
     stretch = f"{_shown(line['start_ns'], zone)} to {_shown(line['end_ns'], zone)}"
     state = "" if counts else ", withdrawn"
     return f"{said}{line['source']}, {stretch}, {_moved(line['shift_ns'])}{state} ({line['why']})"

@@ -7,7 +7,8 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.deadband import Deadband
+from collector import TagMapping
+from collector.deadband import Deadband, width_of
 from historian import NS
 
 
@@ -41,3 +42,11 @@ def test_what_is_left_out_lies_within_the_width_of_what_was_kept(values: list[fl
         if band.passes(k, value, 0):
             kept = value
         assert abs(value - kept) <= width
+
+
+def test_a_share_is_of_what_the_source_says_its_range_is_then_of_the_catalogues() -> None:
+    share = TagMapping("filter.inlet.pressure.pv", "P1", "bar", deadband_percent=2.0)
+    assert width_of(share, 250.0) == 5.0
+    assert width_of(share) == 10.2
+    assert width_of(TagMapping("own.level.pv", "L", "1", deadband_percent=2.0)) is None
+    assert width_of(TagMapping("own.level.pv", "L", "1", deadband=0.3), 250.0) == 0.3

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from collector.gaps import Gap
 from collector.inbox import Inbox
 from collector.mapping import SourceMapping, TagMapping, tags_of
 from historian import NS, Event, Frame, Sample
@@ -301,3 +302,30 @@ def test_every_sample_is_kept_once(samples: list[tuple[int, int, float, bool]]) 
     kept = sorted((t, n, v) for f in frames for t, n, v, _ in rows(f))
     assert kept == sorted(sent)
     assert all(f.clock_epoch == 0 for f in frames)
+
+
+def test_a_gap_that_has_ended_is_told_once_with_what_lies_on_both_sides() -> None:
+    inbox = inbox_of(source())
+    inbox.put("plc", A, T, 1.0, GOOD)
+    inbox.put("plc", B, T + NS, 2.0, GOOD)
+    inbox.lost("plc")
+    inbox.cut(T + 2 * NS)
+    assert inbox.ended_gaps("plc") == []
+    inbox.put("plc", A, T + 9 * NS, 3.0, GOOD, T + 9 * NS)
+    inbox.put("plc", B, T + NS, 2.0, GOOD, T + 9 * NS)
+    inbox.cut(T + 9 * NS)
+    mark = T + NS + 1_000_000
+    assert inbox.ended_gaps("plc") == [
+        Gap(A, T, 1.0, GOOD, mark, T + 9 * NS),
+        Gap(B, T + NS, 2.0, GOOD, mark, T + 9 * NS),
+    ]
+    assert inbox.ended_gaps("plc") == []
+
+
+def test_a_gap_that_an_earlier_run_marked_begins_where_nobody_knows() -> None:
+    inbox = inbox_of(source(), latest={"plc.t1.pv": Sample(T, math.nan, NO_DATA, T)})
+    inbox.put("plc", A, T + 9 * NS, 3.0, GOOD, T + 9 * NS)
+    inbox.cut(T + 9 * NS)
+    (gap,) = inbox.ended_gaps("plc")
+    assert (gap.mark_ns, gap.until_ns, gap.quality) == (T, T + 9 * NS, NO_DATA)
+    assert gap.since_ns < T

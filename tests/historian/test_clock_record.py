@@ -76,7 +76,7 @@ def test_a_line_torn_by_a_power_cut_never_counted_and_spoils_nothing(tmp_path: P
     assert len((tmp_path / NAME).read_bytes().splitlines()) == 2
 
 
-@pytest.mark.parametrize("bad", ["nonsense", '"text"', '{"what": "fix"}', '{"what": "delete", "id": 1}'])
+@pytest.mark.parametrize("bad", ["nonsense", '"text"', '{"what": "fix"}', '{"what": "delete", "fix": 1}'])
 def test_a_damaged_line_is_told_with_its_place(tmp_path: Path, bad: str) -> None:
     confirm(tmp_path, **WHO)
     with (tmp_path / NAME).open("a", encoding="utf-8") as file:

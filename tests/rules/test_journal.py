@@ -299,3 +299,12 @@ def test_a_machines_own_alarms_stand_beside_ours_and_are_none_of_ours(journal: J
     assert [(e.rule, e.subject) for e in journal.machine_alarms()] == [("press", "s=Low")]
     assert [e.subject for e in journal.machine_alarms(over=True)] == ["s=Low", "s=High"]
     assert journal.alarms(normal=True) == []
+
+
+def test_a_machines_words_that_are_no_text_are_kept_as_far_as_they_are(tmp_path: Path) -> None:
+    journal = Journal.open(tmp_path / "journal.db")
+    broken = b"melt \xff hot".decode("utf-8", "surrogateescape")
+    journal.event(Event(5, "plc", "unit-refused", broken, {"text": [broken]}))
+    (entry,) = journal.entries()
+    journal.close()
+    assert entry.data["text"] == "melt ? hot" and entry.data["data"] == {"text": ["melt ? hot"]}
