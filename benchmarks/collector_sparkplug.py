@@ -132,8 +132,10 @@ async def _collected(
     try:
         await _until(lambda: source.status.state == "connected", "our source was not let in")
         sent = Published(port, METRICS, messages, _RATE_HZ, seed=1).values()
-        start_s = time.process_time()
         with publishing(messages, port):
+            await _until(lambda: source.counts.received >= METRICS, "the births did not come")
+            await asyncio.sleep(1.0)
+            start_s = time.process_time()
             rows = METRICS * (messages + 1)
             await _until(lambda: source.counts.received >= rows, f"not all of {rows} samples came to ours")
             inbox.hurry()

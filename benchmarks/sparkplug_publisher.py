@@ -18,6 +18,7 @@ from collector.sparkplug.sparkplug_b_pb2 import Payload
 
 GROUP, NODE, DEVICE = "bench", "node", "device"
 TOPIC: Final = f"spBv1.0/{GROUP}/DDATA/{NODE}/{DEVICE}"
+_PAUSE_S: Final = 1.5  # a start is another thing than going on
 _DOUBLE, _BOOLEAN, _INT64 = 10, 11, 4
 
 
@@ -75,10 +76,11 @@ def publish(what: Published) -> None:
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, "edge-node")
     client.connect("127.0.0.1", what.port)
     client.loop_start()
-    # What is made takes a while; the first time must not lie before the births.
-    made = list(bodies(what, time.time_ns() // 1_000_000 + 1_000))
-    for topic, body in births(what.metrics, time.time_ns() // 1_000_000):
+    first_ms = time.time_ns() // 1_000_000
+    made = list(bodies(what, first_ms))
+    for topic, body in births(what.metrics, first_ms - 1):
         client.publish(topic, body, 0).wait_for_publish(10.0)
+    time.sleep(_PAUSE_S)
     start_s = time.monotonic()
     for number, body in enumerate(made):
         while number / what.rate_hz > time.monotonic() - start_s:

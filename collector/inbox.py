@@ -4,32 +4,25 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from threading import Lock
 
 from collector.arrival import STEP_NS, Arrival
-from collector.clocks import MS
 from collector.columns import Columns
 from collector.dropped import Dropped
-from collector.edgeclock import EdgeClock
 from collector.gaps import Gap
 from collector.mapping import SourceMapping
-from collector.righted import SourceClock, Which
-from collector.stamps import newest_of
+from collector.righting import Clocks
 from collector.stream import ALIVE, HEALED, LOST, Entry, Stream
 from historian.event import Event
-from historian.frame import NS, Frame, Qualities, TagIds, Times, Values
+from historian.frame import Frame, Qualities, TagIds, Times, Values
 from historian.originals import shift_path
-from historian.quality import GOOD, NO_DATA
 from historian.store import Sample
 from historian.tags import Tag
 
 LIMIT = 2_000_000
 """Samples held at most; with 200 tags once a second that is more than two and a half hours."""
-
-HEARD_NS = 60 * NS
-"""Who has sent nothing for longer says nothing of the time."""
 
 Receipt = Callable[[], None]
 """Called on the event loop once the samples that it came with are on disk."""
@@ -64,10 +57,7 @@ class Inbox:
     ) -> None:
         arrived_ns = max((s.arrival_ns for s in (latest or {}).values()), default=passed_ns)
         self._arrival = Arrival(arrived_ns)
-        self._edge = EdgeClock(passed_ns or arrived_ns, believed)
-        self._clocks: dict[str, SourceClock] = {}
-        self._held: dict[str, tuple[list[Entry], list[Receipt]]] = {}
-        self._shift_tags: dict[str, int] = {}
+        self._clocks = Clocks(passed_ns or arrived_ns, believed)
         self._streams: dict[str, Stream] = {}
         for source in sources:
             self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0))
@@ -104,20 +94,8 @@ class Inbox:
         self._streams[source.name] = (
             Stream(source, paths, stored, epoch) if old is None else old.going_on(source, paths, stored)
         )
-        shift = shift_path(source.name)
-        if shift in tags:
-            self._shift_tags[source.name] = tags[shift].id
-        if source.clock == "wall":
-            newest_ns = max((s.time_ns for s in stored.values()), default=None)
-            known = latest.get(shift) if latest else None
-            shift_ms = 0.0 if known is None or math.isnan(known.value) else known.value
-            old_clock = self._clocks.get(source.name)
-            if old_clock is not None:
-                newest_ns, shift_ms = old_clock.stored_ns, old_clock.shift_ns / MS
-            self._clocks[source.name] = SourceClock(
-                source.name, paths, self._streams[source.name].newest_ns, newest_ns, int(shift_ms) * MS
-            )
-            self._edge.knows(source.name, newest_ns or 0)
+        known = latest.get(shift_path(source.name)) if latest else None
+        self._clocks.adopt(source, paths, tags, stored.values(), known, self._streams[source.name].newest_ns)
 
     def put(
         self, source: str, tag_id: int, time_ns: int, value: float, quality: int, confirmed_ns: int = 0
@@ -213,31 +191,22 @@ class Inbox:
 
         Where the source counts time of its own there are none.
         """
-        stream, clock = self._streams.get(source), self._clocks.get(source)
-        if stream is None:
-            return 0, 0
-        batches, lag_ns = stream.lag
+        stream = self._streams.get(source)
+        batches, lag_ns = (0, 0) if stream is None else stream.lag
         # By what the source stamped, not by what is stored.
-        return batches, lag_ns + (clock.shift_ns if clock and batches else 0)
+        return batches, lag_ns + self.shift_ns(source) if batches else 0
 
     def shift_ns(self, source: str) -> int:
         """What is added to a source's times now, because its clock is wrong; 0 when it is right."""
-        clock = self._clocks.get(source)
-        return 0 if clock is None else clock.shift_ns
+        return self._clocks.shift_ns(source)
 
     def clock_faults(self) -> dict[str, str]:
         """Which clocks are wrong, and how, one clause each: by source, the edge's own under ``edge``."""
-        found = {"edge": self._edge.doubt} if self._edge.doubt else {}
-        return found | {name: clock.fault for name, clock in self._clocks.items() if clock.fault}
+        return self._clocks.faults()
 
     def source_times(self) -> list[int]:
         """What the clocks of the sources show that sent something in the last minute: as they sent it."""
-        now_ns = self._edge.now_ns or 0
-        return [
-            clock.heard_ns[0] + now_ns - clock.heard_ns[1]
-            for clock in list(self._clocks.values())
-            if clock.heard_ns is not None and now_ns - clock.heard_ns[1] <= HEARD_NS
-        ]
+        return self._clocks.shown()
 
     def ended_gaps(self, source: str) -> list[Gap]:
         """A source's gaps that have ended since the last call, in what was cut; hands them over."""
@@ -262,64 +231,25 @@ class Inbox:
             entries[source].append(entry)
             if receipt is not None:
                 receipts.setdefault(source, []).append(receipt)
-        now_ns = self._time(now_ns, entries)
-        arrival_ns = self._arrival.newest_ns
+        now_ns = self._clocks.time(now_ns, entries)
+        arrival_ns = self._arrival.at(now_ns)
+        if self._arrival.stepped_back_ns > STEP_NS:
+            self._tell_edge_clock(now_ns)
         frames: list[Frame] = []
         for name, stream in self._streams.items():
-            right, records = self._righted(name, entries[name], receipts.get(name, []), now_ns, last=last)
+            right, shifts, done = self._clocks.right(
+                name, entries[name], receipts.get(name, []), now_ns, arrival_ns, last=last
+            )
+            self._cut_receipts.extend(done)
             cut, events = stream.take(right, arrival_ns)
-            frames.extend(self._shifts(name, records, arrival_ns))
+            frames.extend(shifts)
             frames.extend(cut)
             if cut and right and name not in self._first_ns:
                 self._first_ns[name] = int(cut[-1].time_ns.max())
             self._events.extend(events)
         frames.extend(self._lot(name, lot, arrival_ns) for name, lot in lots)
+        self._events.extend(self._clocks.events())
         return frames
-
-    def _time(self, read_ns: int, entries: Mapping[str, Sequence[Entry]]) -> int:
-        """What the time is; arrival goes on with it."""
-
-        def heard(righted: bool) -> dict[str, int]:
-            newest = {name: newest_of(entries[name]) for name in self._clocks}
-            return {n: t + (self.shift_ns(n) if righted else 0) for n, t in newest.items() if t is not None}
-
-        now_ns = self._edge.at(read_ns, heard)
-        self._events += self._edge.events()
-        self._arrival.at(now_ns)
-        if self._arrival.stepped_back_ns > STEP_NS:
-            self._tell_edge_clock(now_ns)
-        return now_ns
-
-    def _righted(
-        self, name: str, entries: list[Entry], receipts: list[Receipt], now_ns: int, *, last: bool
-    ) -> tuple[list[Entry], list[tuple[int, float]]]:
-        """A source's entries at the times where they belong, and the shifts that begin with them."""
-        clock = self._clocks.get(name)
-        held, held_receipts = self._held.pop(name, ([], []))
-        entries, receipts = [*held, *entries], [*held_receipts, *receipts]
-        if clock is not None:
-            which = Which(self._edge.doubt, self._is_alone)
-            right = clock.right(entries, now_ns, last=last, which=which)
-            self._events += right.events
-            if right.held:
-                self._held[name] = (right.held, receipts)
-            else:
-                self._cut_receipts += receipts
-            return right.entries, right.records
-        self._cut_receipts += receipts
-        return entries, []
-
-    def _is_alone(self) -> bool:
-        """Whether nothing but the edge's clock speaks against the one source."""
-        return len(self._clocks) == 1 and not self._edge.is_vouched_for()
-
-    def _shifts(self, name: str, records: list[tuple[int, float]], arrival_ns: int) -> list[Frame]:
-        number = self._shift_tags.get(name)
-        if not records or number is None:
-            return []
-        quality = [NO_DATA if math.isnan(ms) else GOOD for _, ms in records]
-        times, shifts = [t for t, _ in records], [ms for _, ms in records]
-        return [Frame.of([number] * len(records), times, shifts, quality, arrival_ns=arrival_ns)]
 
     def _lot(self, name: str, lot: Frame, arrival_ns: int) -> Frame:
         shift_ns = self.shift_ns(name)

@@ -18,19 +18,19 @@ from typing import Final
 import numpy as np
 
 from collector.arrival import STEP_NS
+from collector.begun import NO_DOUBT, Begun, Which
 from collector.clocks import (
     BEHIND_NS,
     FUTURE_NS,
     MS,
     OLD_NS,
-    changed_zone,
     said_of,
     shift_for,
     whole_ms,
 )
 from collector.columns import Columns
 from collector.lateness import Lateness, Verdict
-from collector.stamps import Stamps, begins_anew, moved, parted
+from collector.stamps import Stamps, begins_anew, is_step, moved, parted
 from collector.stray import Strays
 from collector.stream import ALIVE, Entry
 from historian.event import Event
@@ -43,29 +43,6 @@ _GOES_ON_NS: Final = 60 * NS
 
 _APART_NS: Final = NS  # room before an epoch for tags whose samples come a little later than the first
 _BEFORE_NS: Final = 60 * NS
-
-
-@dataclass(frozen=True, slots=True)
-class Which:
-    """What is known of the edge's own clock when a source's seems wrong.
-
-    Attributes:
-        doubt: why it is not believed; empty when it is.
-        alone: tells whether there is nothing beside it and the one source.
-    """
-
-    doubt: str = ""
-    alone: Callable[[], bool] = bool
-
-    def sentence(self) -> str:
-        """Which of the clocks is wrong, where that is not plain; ends with a space."""
-        if self.doubt:
-            return f"This computer's own clock may be the wrong one: {self.doubt}. "
-        if self.alone():
-            return (
-                "With one source nobody can tell which of the two clocks is wrong: this computer's counts. "
-            )
-        return ""
 
 
 @dataclass(slots=True)
@@ -122,7 +99,7 @@ class SourceClock:
         self._strays = Strays(name, paths)
 
     def right(
-        self, entries: Sequence[Entry], now_ns: int, *, last: bool = False, which: Which = Which()
+        self, entries: Sequence[Entry], now_ns: int, *, last: bool = False, which: Which = NO_DOUBT
     ) -> Righted:
         """The batch, its times moved where its clock is wrong.
 
@@ -191,7 +168,7 @@ class SourceClock:
                 impossible = judged = stamps.running
             if (impossible | ~judged).all() and not self._strays.knows(stamps.tag[judged].tolist()):
                 self._begin(entries, stamps, now_ns, done, which)
-            elif _is_step(stamps.chosen(judged), impossible[judged]):
+            elif is_step(stamps.chosen(judged), impossible[judged]):
                 near, far = parted(entries, lambda _, time_ns: self._is_impossible(time_ns, now_ns))
                 self._take(near, now_ns, done, last=True, which=which)
                 self._take(far, now_ns, done, last=last, which=which)
@@ -339,44 +316,8 @@ class SourceClock:
         self.shift_ns, self._sent_ns = shift_ns, None
         self._strays.forget()
         self.fault = "" if is_right else said_of(offset_ns, newest_ns)
-        done.events.append(self._told(now_ns, offset_ns, before_ns, which))
+        begun = Begun(self.name, self.fault, self._begun_ns, shift_ns, before_ns, offset_ns)
+        done.events.append(begun.told(now_ns, which))
         self._follow(newest_ns, now_ns)
         done.entries.append(begins_anew(self._begun_ns, among=among))
         self._keep(entries, now_ns, done, stamps)
-
-    def _told(self, now_ns: int, offset_ns: int, before_ns: int, which: Which) -> Event:
-        data = {
-            "shift_ms": self.shift_ns // MS,
-            "from_ns": self._begun_ns,
-            "offset_s": offset_ns / NS,
-            "which": "edge" if which.doubt else "source",
-        }
-        if not self.fault:
-            text = (
-                f"The clock of source {self.name} is right again; its samples keep their own times from here."
-            )
-            return Event(now_ns, self.name, "clock-right", text, data)
-        summer = ", as at the change of summer time" if changed_zone(-before_ns, offset_ns) else ""
-        told = which.sentence()
-        text = (
-            f"Source {self.name}: {self.fault}{summer}. {told}Its samples are kept under their arrival "
-            f"time; what it stamped is the stored time less {self.shift_ns // MS} ms. "
-            "Remedy: set the machine's clock or its time server, or this computer's if that is wrong."
-        )
-        return Event(now_ns, self.name, "clock-wrong", text, data)
-
-
-def _is_step(stamps: Stamps, impossible: Mask) -> bool:
-    """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
-
-    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or
-    more tags are beyond the step than before it.
-    """
-    if impossible.all():
-        return False
-    near, far = set(stamps.tag[~impossible].tolist()), set(stamps.tag[impossible].tolist())
-    for tag in near & far:
-        marks = impossible[stamps.tag == tag]
-        if bool((marks[:-1] & ~marks[1:]).any()):
-            return False
-    return bool(near & far) or len(far) > len(near)

@@ -144,3 +144,19 @@ def begins_anew(time_ns: int, *, among: bool) -> Entry:
         among: whether times of the epoch before lie beyond it.
     """
     return (SHIFTED, time_ns, 1.0 if among else 0.0, 0, 0)
+
+
+def is_step(stamps: Stamps, impossible: Mask) -> bool:
+    """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
+
+    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or
+    more tags are beyond the step than before it.
+    """
+    if impossible.all():
+        return False
+    near, far = set(stamps.tag[~impossible].tolist()), set(stamps.tag[impossible].tolist())
+    for tag in near & far:
+        marks = impossible[stamps.tag == tag]
+        if bool((marks[:-1] & ~marks[1:]).any()):
+            return False
+    return bool(near & far) or len(far) > len(near)

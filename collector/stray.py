@@ -103,15 +103,15 @@ class Strays:
         self._told_ns = now_ns
         strays, self._untold = self._untold, []
         left_out, self._left_out = self._left_out, 0
-        ahead_s = [-s["shift_ms"] / 1000 for s in strays]
-        far = max(ahead_s, key=abs)
+        farthest = max(strays, key=lambda s: abs(s["shift_ms"]))
+        far = -farthest["shift_ms"] / 1000
         future = far > 0
         text = (
-            f"Source {self._name} sends samples {'from the future' if future else 'impossibly old'}, "
-            f"by up to {abs(far):.1f} s. They are kept at their arrival time with quality uncertain; what it "
-            "stamped is the stored time less the shift. "
+            f"Source {self._name} sends samples {'from the future' if future else 'impossibly old'}: "
+            f"{farthest['tag']} by {abs(far):.1f} s. They are kept at their arrival time with quality "
+            "uncertain; what it stamped is the stored time less the shift. "
             "Remedy: set the machine's clock or its time server, or this computer's if it is wrong."
         )
         kind = "sample-from-future" if future else "sample-from-past"
-        data = {"offset_s": far, "strays": strays, "left_out": left_out}
+        data = {"tag": farthest["tag"], "offset_s": far, "strays": strays, "left_out": left_out}
         return [Event(now_ns, self._name, kind, text, data)]

@@ -1,8 +1,9 @@
-"""Makes what a server was found to have into tags: by type and path, by words, or not at all. All of it is pure."""
+"""Makes what a server has into tags: by type and path, by words, or not at all. All of it is pure."""
 
-from collector.discovery.discover import Discovery, FoundMachine, discover
+from collector.discovery.companion import FoundMachine
+from collector.discovery.discover import Discovery, discover
 from collector.discovery.finding import Confidence, Finding, Standing
-from collector.discovery.space import Told, Space, SpaceNode, Value
+from collector.discovery.space import Space, SpaceNode, Told, Value
 
 __all__ = [
     "Confidence",

@@ -203,9 +203,12 @@ POINTS: Final[Mapping[tuple[MachineName, str], tuple[str, ...]]] = {
     ("Extruder", "VacuumZones"): ("extruder.vent.*.pressure.pv",),
     ("Filter", "MeltPressureZones"): ("filter.inlet.pressure.pv", "filter.outlet.pressure.pv"),
     ("Filter", "MeltTemperatureZones"): ("filter.inlet.melt_temp.pv", "filter.outlet.melt_temp.pv"),
-    ("MeltPump", "MeltPressures"): ("pump.inlet.pressure.pv", "pump.inlet.pressure.sp", "pump.outlet.pressure.pv"),
+    ("MeltPump", "MeltPressures"): (
+        "pump.inlet.pressure.pv", "pump.inlet.pressure.sp", "pump.outlet.pressure.pv",
+    ),
     ("Pelletizer", "PressureZones"): (
-        "die.pressure.pv", "pelletizer.knife.pressure.pv", "pelletizer.knife.pressure.sp", "water.pressure.pv",
+        "die.pressure.pv", "pelletizer.knife.pressure.pv", "pelletizer.knife.pressure.sp",
+        "water.pressure.pv",
     ),
 }  # fmt: skip
 """Machine and folder of points → what its points can be; common practice, no source. In a folder that is not

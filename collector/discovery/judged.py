@@ -1,9 +1,9 @@
-"""What is kept of a machine after OPC 40084: under its tag where type and path decide, else to be confirmed."""
+"""What is kept of a machine after OPC 40084: under its tag, or under a neutral name to be confirmed."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -88,7 +88,9 @@ def _decided(space: Space, claim: Claim) -> Finding:
     if told is not None and not becomes(told, claim.tag):
         meaning = meaning_of(claim.tag)
         means = f"{meaning.unit} {meaning.reference}".strip() if meaning is not None else ""
-        said = f"its unit {told.text or told.code} cannot become that of {claim.tag} ({means}), so no rule watches it"
+        said = (
+            f"its unit {told.text or told.code} cannot become that of {claim.tag} ({means}): no rule sees it"
+        )
         return _finding(space, claim, Standing.MAPPED, _neutral(claim), unit, reason=said)
     return _finding(space, claim, Standing.MAPPED, claim.tag, unit)
 
@@ -163,7 +165,8 @@ def _asked(
         tag = ""
     return _finding(
         space, claim, Standing.CONFIRM, _neutral(claim), unit,
-        becomes=tag, readings=readings, reason=reason, confidence=confidence or (Confidence.MEDIUM if tag else None),
+        becomes=tag, readings=readings, reason=reason,
+        confidence=confidence or (Confidence.MEDIUM if tag else None),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ FOUND: Final = "found"
 """First word of every neutral path outside of the machines that a standard describes."""
 
 _ENDINGS: Final = {"actual_value": "pv", "set_value": "sp"}
+_SPELLED: Final = str.maketrans({"ß": "ss", "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
 _LONGEST: Final = 150  # characters; a tag's path may have 200
 
 
@@ -26,9 +27,7 @@ def word_of(name: str) -> str:
         >>> word_of("MeltPressureZones"), word_of("Größe_3"), word_of("PT 101.A")
         ('melt_pressure_zones', 'groesse_3', 'pt_101_a')
     """
-    spelled = name.translate(
-        str.maketrans({"ß": "ss", "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue"})
-    )
+    spelled = name.translate(_SPELLED)
     plain = unicodedata.normalize("NFKD", spelled).encode("ascii", "ignore").decode()
     parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", plain)
     return re.sub(r"[^a-z0-9]+", "_", parted.lower()).strip("_") or "x"

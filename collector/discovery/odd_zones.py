@@ -53,7 +53,7 @@ def _common(names: Sequence[str]) -> str | None:
         return None
     words, times = Counter(names).most_common(1)[0]
     tells = bool(_WORD.search(words)) or bool(read_words([words]).concepts & _PLATES)
-    return words if tells and times >= max(2, len(names) - 2) or (tells and len(names) == 1) else None
+    return words if tells and times >= min(len(names), max(2, len(names) - 2)) else None
 
 
 def _name(space: Space, claim: Claim) -> str:

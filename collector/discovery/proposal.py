@@ -178,8 +178,7 @@ def _placed(reading: Reading, number: int | None, hints: Hints, concepts: Collec
 
 def _judged(tag: str, hints: Hints, words: Sequence[str]) -> Proposal:
     """The proposal, with how well unit and value agree."""
-    meaning = meaning_of(tag)
-    assert meaning is not None
+    meaning = CATALOGUE[pattern_of(tag)]
     reason = "says " + ", ".join(words) if words else ""
     if meaning.unit == "1":
         return Proposal((tag,), Confidence.HIGH, reason)
@@ -200,8 +199,7 @@ def _judged(tag: str, hints: Hints, words: Sequence[str]) -> Proposal:
 
 def _unless_odd(tag: str, unit: str, hints: Hints, otherwise: Confidence) -> Confidence:
     """The confidence, or a low one where what it holds, or the range that it has, cannot be."""
-    meaning = meaning_of(tag)
-    assert meaning is not None
+    meaning = CATALOGUE[pattern_of(tag)]
     scale, offset = conversion(unit, meaning.unit)
     if hints.value is not None and not meaning.low <= hints.value * scale + offset <= meaning.high:
         return Confidence.LOW

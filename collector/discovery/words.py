@@ -19,8 +19,8 @@ QUANTITIES: Final = frozenset(
 
 PLACES: Final = frozenset(
     {"extruder", "main", "filter", "pump", "die", "head", "doser", "dryer", "pelletizer", "knife", "water",
-     "discharge", "wiper", "hydraulics", "vent", "throat", "room", "product", "line", "air", "cooling", "tank",
-     "tip"}
+     "discharge", "wiper", "hydraulics", "vent", "throat", "room", "product", "line", "air", "cooling",
+     "tank", "tip"}
 )  # fmt: skip
 """What says of which machine, or of which part of one, something is."""
 

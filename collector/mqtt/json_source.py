@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
 from collector.complaints import Complaints
-from collector.deadband import Deadband
+from collector.deadband import Deadband, width_of
 from collector.errors import SourceAway, SourceRefused
 from collector.inbox import Inbox
 from collector.json.reader import COMPLAINTS, EXACT, Block, JsonReader
@@ -102,7 +102,8 @@ class MqttJsonSource:
             self._complaints,
             largest_byte=broker.largest_byte,
         )
-        self._deadbands = [Deadband(t.deadband) if t.deadband > 0 else None for t in mapping.tags]
+        widths = [width_of(t) or 0.0 for t in mapping.tags]
+        self._deadbands = [Deadband(width) if width > 0 else None for width in widths]
         self._dead = any(d is not None for d in self._deadbands)
         self._unstored = _Unstored()
         self._plain_seen = False

@@ -32,6 +32,7 @@ class Limits:
         items: monitored items in one CreateMonitoredItems.
         history: nodes in one HistoryRead.
         items_each: monitored items in one subscription; 0 for any number.
+        browse: nodes in one Browse.
     """
 
     read: int = AT_ONCE
@@ -39,11 +40,13 @@ class Limits:
     items: int = AT_ONCE
     history: int = HISTORY_AT_ONCE
     items_each: int = 0
+    browse: int = AT_ONCE
 
 
 _PREFIX = "Server_ServerCapabilities_"
 _NODES: Mapping[str, tuple[str, ...]] = {
     "read": ("OperationLimits_MaxNodesPerRead",),
+    "browse": ("OperationLimits_MaxNodesPerBrowse",),
     "paths": ("OperationLimits_MaxNodesPerTranslateBrowsePathsToNodeIds",),
     "items": ("OperationLimits_MaxMonitoredItemsPerCall",),
     # A server keeps a continuation point for each node of an answer that does not hold all.

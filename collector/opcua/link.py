@@ -98,10 +98,10 @@ class Link:
         link = cls(client, endpoint)
         client.connection_lost_callback = link._lost
         try:
-            link.papers = await link._ask(shake_hands(client, endpoint, access, clock or WallClock()))
+            link.papers = await link.ask(shake_hands(client, endpoint, access, clock or WallClock()))
             hasten(link.session)
             link.limits = await read_limits(link.read)
-            link.namespaces = [str(uri) for uri in await link._ask(client.get_namespace_array())]
+            link.namespaces = [str(uri) for uri in await link.ask(client.get_namespace_array())]
             yield link
         finally:
             await link._close()
@@ -157,7 +157,7 @@ class Link:
         """
         found: list[ua.DataValue] = []
         for some in in_groups(nodes, self.limits.read):
-            found.extend(await self._ask(self.session.read_attributes(list(some), attribute)))
+            found.extend(await self.ask(self.session.read_attributes(list(some), attribute)))
         return found
 
     async def properties(self, nodes: Sequence[ua.NodeId], name: str) -> list[ua.NodeId | None]:
@@ -177,7 +177,7 @@ class Link:
         ]
         results: list[ua.BrowsePathResult] = []
         for some in in_groups(paths, self.limits.paths):
-            results.extend(await self._ask(self.session.translate_browsepaths_to_nodeids(list(some))))
+            results.extend(await self.ask(self.session.translate_browsepaths_to_nodeids(list(some))))
         return [
             ua.NodeId(t.TargetId.Identifier, t.TargetId.NamespaceIndex, t.TargetId.NodeIdType)
             if r.StatusCode.is_good() and r.Targets and (t := r.Targets[0])
@@ -194,7 +194,7 @@ class Link:
             SourceAway: the connection broke, or the server refuses.
         """
         session = self._client.uaclient.session
-        created: ua.CreateSubscriptionResult = await self._ask(
+        created: ua.CreateSubscriptionResult = await self.ask(
             session.create_subscription(parameters, callback)
         )
         return created
@@ -214,7 +214,7 @@ class Link:
                 TimestampsToReturn=ua.TimestampsToReturn.Both,
                 ItemsToCreate=list(some),
             )
-            results.extend(await self._ask(self.session.create_monitored_items(parameters)))
+            results.extend(await self.ask(self.session.create_monitored_items(parameters)))
         return results
 
     async def republish(self, subscription: int, sequence: int) -> ua.NotificationMessage | None:
@@ -224,7 +224,7 @@ class Link:
             SourceAway: the connection broke.
         """
         try:
-            message = await self._ask(self.session.republish(subscription, sequence))
+            message = await self.ask(self.session.republish(subscription, sequence))
         except SourceAway as error:
             if isinstance(error.__cause__, UaStatusCodeError):
                 return None
@@ -244,11 +244,11 @@ class Link:
             MethodId=ua.NodeId(ua.Int32(ObjectIds.ConditionType_ConditionRefresh)),
             InputArguments=[ua.Variant(subscription, ua.VariantType.UInt32)],
         )
-        (result,) = await self._ask(self._client.uaclient.session.call([request]))
+        (result,) = await self.ask(self._client.uaclient.session.call([request]))
         status: ua.StatusCode = result.StatusCode
         return status
 
-    async def _ask(self, request: Any) -> Any:
+    async def ask(self, request: Any) -> Any:
         """A request's answer; every error of the library or the network becomes ours."""
         try:
             return await request

@@ -14,6 +14,9 @@ from asyncua.ua.uaerrors import UaError
 
 from collector.errors import WrongNode
 
+SIMULATED_NAMESPACE = "urn:meltledger:simulated-line"
+"""How a namespace of every simulated line begins, so that its data can never pass for a machine's."""
+
 _NODE = re.compile(r"(?:nsu=(?P<uri>.+?);|ns=(?P<index>\d{1,5});)?(?P<name>[sigb]=.+)", re.DOTALL)
 
 
@@ -54,6 +57,28 @@ def resolve(text: str, namespaces: Sequence[str]) -> ua.NodeId:
         raise WrongNode(
             f"node '{text}' cannot be read: {error}. Write nsu=URI;s=NAME or ns=4;s=NAME"
         ) from error
+
+
+def address_of(node: ua.NodeId, namespaces: Sequence[str]) -> str:
+    """How a line's file writes a server's node, so that ``resolve`` finds it again.
+
+    Args:
+        namespaces: the server's namespace URIs in its order of now.
+
+    Example:
+        >>> address_of(ua.NodeId("P1", 2), ["http://opcfoundation.org/UA/", "urn:a", "urn:b"])
+        'nsu=urn:b;s=P1'
+    """
+    index = node.NamespaceIndex
+    if not index:
+        return node.to_string()
+    identifier = node.to_string().partition(";")[2]
+    return f"nsu={namespaces[index]};{identifier}" if index < len(namespaces) else f"ns={index};{identifier}"
+
+
+def is_simulated(namespaces: Sequence[str]) -> bool:
+    """Whether a server is a simulated line: it then says so in the name of a namespace."""
+    return any(f"{uri}:".startswith(f"{SIMULATED_NAMESPACE}:") for uri in namespaces)
 
 
 def _parts(text: str) -> tuple[str | None, int, str]:

@@ -22,7 +22,7 @@ from collector.opcua.expiry import ExpiryWatch
 from collector.opcua.filler import Filler
 from collector.opcua.items import Asking
 from collector.opcua.link import Link
-from collector.opcua.nodes import check_node
+from collector.opcua.nodes import check_node, is_simulated
 from collector.opcua.notices import Notices
 from collector.opcua.offered import Offer, offered
 from collector.opcua.subscription import Subscription
@@ -30,9 +30,6 @@ from collector.source import SourceCounts, SourceState, SourceStatus
 from historian.event import EventSink
 from historian.quality import NODE_ID_UNKNOWN
 from historian.tags import Tag
-
-SIMULATED_NAMESPACE = "urn:meltledger:simulated-line"
-"""Every simulated line has this namespace, so that its data can never pass for a machine's."""
 
 _REFUSED_WAIT_S = 60.0
 _BREAK_AGAIN_S = 600.0  # a connection is not given up for a lost message more often than this
@@ -132,7 +129,7 @@ class OpcUaSource:
     async def _connect(self, inbox: Inbox, filler: Filler) -> None:
         """Connect and collect until the connection breaks."""
         async with Link.opened(self._mapping.endpoint, self._access, self._clock) as link:
-            if SIMULATED_NAMESPACE in link.namespaces and not self._mapping.simulated:
+            if is_simulated(link.namespaces) and not self._mapping.simulated:
                 raise SourceRefused(
                     f"source {self.name}: {self._mapping.endpoint} is a simulated line; mark the source "
                     "simulated = true, or give the machine's own address"

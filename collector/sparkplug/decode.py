@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections import OrderedDict
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -144,7 +145,15 @@ def _read(payload: Payload) -> Heard:
         _read_words(metrics, every, fields)
     except UnicodeDecodeError as error:
         raise Malformed("a text in it is no UTF-8") from error
+    if _is_plain(metrics):
+        metrics = replace(metrics, plain=True)
     return Heard(_sent_ms(payload), _seq(payload), metrics)
+
+
+def _is_plain(metrics: Metrics) -> bool:
+    floats = np.isin(metrics.kind, (int(Kind.FLOAT), int(Kind.DOUBLE)))
+    said = metrics.null | metrics.historical | (metrics.quality != 0) | (metrics.time_ms == NO_TIME)
+    return bool(floats.all()) and not said.any() and not metrics.odd
 
 
 def _read_values(metrics: Metrics, every: list[Metric], fields: list[str | None]) -> None:

@@ -181,10 +181,11 @@ class Host:
         if found.texts:
             self._take_texts(where, heard, found)
         at, columns = found.tag, self.sampler.samples(heard, found, message.now_ns, where)
-        historical = heard.metrics.historical[found.which]
-        if historical.any():
-            self.late.add(columns.chosen(historical), message.now_ns)
-            at, columns = at[~historical], columns.chosen(~historical)
+        if not heard.metrics.plain:
+            historical = heard.metrics.historical[found.which]
+            if historical.any():
+                self.late.add(columns.chosen(historical), message.now_ns)
+                at, columns = at[~historical], columns.chosen(~historical)
         if late:
             again = Columns(columns.tag, columns.time_ns, columns.value, columns.quality, resent=True)
             return [Delivery(again)] if len(at) else []

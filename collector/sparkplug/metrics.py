@@ -52,6 +52,7 @@ class Metrics:
         text: place → value, where that is a text.
         unit: place → unit, where the metric has the property ``engUnit``.
         odd: places whose quality was said in a way that is not known.
+        plain: nothing but floating point numbers, of now and of good quality, each with its own time.
     """
 
     alias: NDArray[np.uint64]
@@ -67,6 +68,7 @@ class Metrics:
     text: dict[int, str] = field(default_factory=dict)
     unit: dict[int, str] = field(default_factory=dict)
     odd: set[int] = field(default_factory=set)
+    plain: bool = False
 
     def __len__(self) -> int:
         return len(self.alias)
@@ -75,7 +77,7 @@ class Metrics:
         """The same metrics with other times and values."""
         return Metrics(
             self.alias, time_ms, self.kind, whole, number, self.datatype, self.null, self.historical,
-            self.quality, self.name, self.text, self.unit, self.odd,
+            self.quality, self.name, self.text, self.unit, self.odd, self.plain,
         )  # fmt: skip
 
 

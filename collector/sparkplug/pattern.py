@@ -81,7 +81,7 @@ class Pattern:
     """
 
     mask: Octets
-    want: Octets
+    want: bytes
     like: Heard
     sent: slice | None
     seq: slice | None
@@ -94,7 +94,7 @@ class Pattern:
             body: as long as the message of the pattern.
         """
         octets = np.frombuffer(body, np.uint8)
-        if not ((octets & self.mask) == self.want).all():
+        if (octets & self.mask).tobytes() != self.want:
             return None
         like = self.like.metrics
         time_ms, whole, number = like.time_ms, like.whole, like.number
@@ -131,12 +131,19 @@ def _varints(taken: Octets) -> NDArray[np.uint64]:
 
 
 def _times(taken: Octets) -> NDArray[np.int64]:
+    raw, first = taken.tobytes(), taken[0].tobytes()
+    if raw == first * len(taken):
+        # Machines mostly stamp all of a message alike.
+        return np.full(len(taken), _time(first), np.int64)
     time_ms = _varints(taken).view(np.int64)
     return np.where(time_ms <= LATEST_MS, time_ms, np.int64(NO_TIME))
 
 
 def _whole(octets: bytes) -> int:
-    return sum((octet & 0x7F) << 7 * n for n, octet in enumerate(octets))
+    whole = 0
+    for octet in reversed(octets):
+        whole = whole << 7 | octet & 0x7F
+    return whole
 
 
 def _time(octets: bytes) -> int:
@@ -166,7 +173,7 @@ def learn(body: bytes, heard: Heard) -> Pattern | None:
             continue
         places, starts = np.array(found, np.intp).T
         spots.append(_Spot(what, places, starts[:, None] + np.arange(size)))
-    want = np.frombuffer(body, np.uint8) & mask
+    want = (np.frombuffer(body, np.uint8) & mask).tobytes()
     return Pattern(mask, want, heard, own.get(_What.SENT), own.get(_What.SEQ), tuple(spots))
 
 

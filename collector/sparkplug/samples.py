@@ -50,6 +50,10 @@ class Sampler:
             where: who sent it, for complaints.
         """
         metrics, which = heard.metrics, found.which
+        self.received += len(which)
+        if metrics.plain and found.plain:
+            value, quality = self._readings.take_columns(found.tag, metrics.number, metrics.quality)
+            return Columns(self._readings.tag_id[found.tag], metrics.time_ms * 1_000_000, value, quality)
         value, wrong = numbers(metrics, which, found.types)
         quality, null = metrics.quality[which], metrics.null[which]
         if null.any():
@@ -66,7 +70,6 @@ class Sampler:
             self.unstamped += int(unstamped.sum())
             time_ns[unstamped] = sent_ns(heard, now_ns)
         value, quality = self._readings.take_columns(found.tag, value, quality)
-        self.received += len(which)
         return Columns(self._readings.tag_id[found.tag], time_ns, value, quality)
 
     def _complain(self, kind: str, where: str, n: int) -> None:

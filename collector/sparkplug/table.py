@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.sparkplug.metrics import NO_ALIAS, Metrics
-from collector.sparkplug.types import NUMBERS, TEXTS, DataType
+from collector.sparkplug.types import IS_FLOAT, NUMBERS, TEXTS, DataType
 
 _FOUND: Final = 64  # orders of aliases that are remembered
 _UNKNOWN, _UNMAPPED, _REFUSED, _TEXT = -1, -2, -3, -4
@@ -31,6 +31,7 @@ class Found:
         unknown: metrics that no birth has named.
         refused: metrics that are tags, but whose type is no number.
         texts: place in the message → name, of those that are wanted as texts.
+        plain: every metric is a tag whose type is a floating point number.
     """
 
     which: NDArray[np.intp]
@@ -39,6 +40,7 @@ class Found:
     unknown: int
     refused: int
     texts: Mapping[int, str]
+    plain: bool
 
 
 class Table:
@@ -112,11 +114,13 @@ class Table:
             entries[place] = self._names.get(name, _UNKNOWN)
         tags = [self._tag[e] if e >= 0 else _UNKNOWN for e in entries]
         which = [place for place, tag in enumerate(tags) if tag >= 0]
+        types = np.array([self._types[entries[place]] for place in which], np.uint8)
         return Found(
             np.array(which, np.intp),
             np.array([tags[place] for place in which], np.intp),
-            np.array([self._types[entries[place]] for place in which], np.uint8),
+            types,
             tags.count(_UNKNOWN),
             tags.count(_REFUSED),
             {place: self._text[entries[place]] for place, tag in enumerate(tags) if tag == _TEXT},
+            len(which) == len(metrics) and bool(IS_FLOAT[types].all()),
         )

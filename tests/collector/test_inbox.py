@@ -190,7 +190,7 @@ def test_samples_from_the_future_come_back_to_their_arrival() -> None:
     (event,) = inbox.events()
     assert event.kind == "sample-from-future"
     stray = {"tag": "plc.t2.pv", "stored_ns": T, "shift_ms": -3_600_000}
-    assert event.data == {"offset_s": 3600.0, "strays": [stray], "left_out": 0}
+    assert event.data == {"tag": "plc.t2.pv", "offset_s": 3600.0, "strays": [stray], "left_out": 0}
     assert "plc" in event.text and "Remedy" in event.text
 
 

@@ -400,7 +400,7 @@ async def test_a_right_that_is_missing_later_is_no_wrong_password(line: LockedLi
 
     async with Link.opened(line.endpoint, known) as link:
         with pytest.raises(SourceAway, match=r"BadUserAccessDenied|permission"):
-            await link._ask(denied())
+            await link.ask(denied())
 
 
 async def test_a_wait_ends_early_only_when_somebody_put_the_certificates_right(
