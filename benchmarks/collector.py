@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchmarks import collector_mqtt, collector_opcua
+from benchmarks import collector_mqtt, collector_opcua, collector_sparkplug
 from benchmarks.figure import Figure
 
 
@@ -12,3 +12,4 @@ def figures(quick: bool) -> Iterator[Figure]:
     """Every figure of the area."""
     yield from collector_opcua.figures(quick)
     yield from collector_mqtt.figures(quick)
+    yield from collector_sparkplug.figures(quick)

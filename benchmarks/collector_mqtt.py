@@ -49,7 +49,7 @@ RATE_BAR: Final = 500_000
 _VERSION: Final = "3.1.1"  # what the library speaks when nothing is said; the plain client says nothing
 _WINDOW: Final = 1_000
 _LONGEST_S: Final = 120.0
-_NAMES: Final = tuple(f"zone.{n}.temperature" for n in range(TAGS))
+_NAMES: Final = tuple(f"extruder.zone.{n}.temperature.pv" for n in range(TAGS))
 _SHAPES: Final = {
     "one": JsonShape("bench/+", name="{1}", value="/v", time="/t", time_format="ms"),
     "object": JsonShape("bench", name="{key}", each="/values", message_time="/t", time_format="ms"),
@@ -131,7 +131,7 @@ def ours(load: Load) -> float:
     folder = Path(tempfile.mkdtemp(prefix="mqtt-", dir=prepared.BUILD))
     try:
         mapping = SourceMapping(
-            "bench", "mqtt", False, tuple(TagMapping(f"own.{n}.pv", n, "Cel") for n in _NAMES)
+            "bench", "mqtt", False, tuple(TagMapping(f"own.{n}", n, "Cel") for n in _NAMES)
         )
         with broker() as port, closing(EmbeddedStore.open(folder)) as store:
             took_s, values = asyncio.run(_collected(load, port, mapping, store))

@@ -58,7 +58,7 @@ class Published:
         """The values of each message, in its order."""
         chance = random.Random(self.seed)
         each = 1 if self.form == "one" else len(self.names)
-        return [[round(chance.uniform(20.0, 300.0), 3) for _ in range(each)] for _ in range(self.messages)]
+        return [[chance.uniform(20.0, 300.0) for _ in range(each)] for _ in range(self.messages)]
 
 
 def topic_and_body(what: Published, number: int, values: list[float], time_ms: int) -> tuple[str, str]:

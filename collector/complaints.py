@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from threading import Lock
 
 from historian.event import Event
 from historian.frame import NS
@@ -29,6 +30,7 @@ class Complaints:
         self._counts: Counter[str] = Counter()
         self._examples: dict[str, str] = {}
         self._told_ns: int | None = None
+        self._lock = Lock()
         self.total = 0
 
     def add(self, kind: str, where: str, example: object, n: int = 1) -> None:
@@ -39,18 +41,21 @@ class Complaints:
             where: the topic or node.
             example: what came; shown shortened and printable.
         """
-        self.total += n
-        self._counts[kind] += n
-        if kind not in self._examples:
-            self._examples[kind] = f"{printable(where)}: {printable(example)}"
+        shown = kind in self._examples
+        text = "" if shown else f"{printable(where)}: {printable(example)}"
+        with self._lock:
+            self.total += n
+            self._counts[kind] += n
+            self._examples.setdefault(kind, text)
 
     def due(self, now_ns: int) -> Event | None:
         """What to tell now: at once the first time, then at most once a minute."""
         waited = self._told_ns is None or abs(now_ns - self._told_ns) >= _EVERY_NS
         if not self._counts or not waited:
             return None
-        counts, self._counts = self._counts, Counter()
-        examples, self._examples = self._examples, {}
+        with self._lock:
+            counts, self._counts = self._counts, Counter()
+            examples, self._examples = self._examples, {}
         self._told_ns = now_ns
         said = [f"{n} × {self._what[kind]} (such as {examples[kind]})" for kind, n in counts.most_common()]
         text = f"Source {self._source} sent what cannot be kept: {'; '.join(said)}. Everything else goes on."
@@ -66,7 +71,9 @@ def printable(what: object) -> str:
     """
     if isinstance(what, bytes | bytearray | memoryview):
         what = bytes(what[: 4 * _SHOWN]).decode("utf-8", "backslashreplace")
-    text = "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(what)[: 4 * _SHOWN]
-    )
+    try:
+        said = str(what)[: 4 * _SHOWN]
+    except RecursionError:
+        said = f"a {type(what).__name__}, nested too deeply to be shown"
+    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in said)
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"

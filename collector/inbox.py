@@ -209,8 +209,12 @@ class Inbox:
         return self._clocks.shown()
 
     def ended_gaps(self, source: str) -> list[Gap]:
-        """A source's gaps that have ended since the last call, in what was cut; hands them over."""
-        return self._streams[source].ended_gaps()
+        """A source's gaps that have ended since the last call, in what was cut; hands them over.
+
+        None while its clock is wrong: its history has other times than the gaps here.
+        """
+        ended = self._streams[source].ended_gaps()
+        return [] if self.shift_ns(source) else ended
 
     def cut(self, now_ns: int, *, last: bool = False) -> list[Frame]:
         """Everything taken since the last cut: one frame a source, one more for each step of its clock.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TypeVar
 
 from collector.begun import Which
 from collector.clocks import MS
@@ -23,7 +22,7 @@ from historian.tags import Tag
 HEARD_NS = 60 * NS
 """Who has sent nothing for longer says nothing of the time."""
 
-_T = TypeVar("_T")
+_Due = Callable[[], None]
 
 
 class Clocks:
@@ -39,7 +38,7 @@ class Clocks:
         self._sources: dict[str, SourceClock] = {}
         self._shift_tags: dict[str, int] = {}
         self._held: dict[str, list[Entry]] = {}
-        self._waiting: dict[str, list[object]] = {}
+        self._waiting: dict[str, list[_Due]] = {}
         self._events: list[Event] = []
 
     def adopt(
@@ -90,8 +89,15 @@ class Clocks:
         return now_ns
 
     def right(
-        self, name: str, entries: list[Entry], waiting: list[_T], now_ns: int, arrival_ns: int, *, last: bool
-    ) -> tuple[list[Entry], list[Frame], list[_T]]:
+        self,
+        name: str,
+        entries: list[Entry],
+        waiting: list[_Due],
+        now_ns: int,
+        arrival_ns: int,
+        *,
+        last: bool,
+    ) -> tuple[list[Entry], list[Frame], list[_Due]]:
         """A source's entries at the times where they belong; those of which nobody can tell wait.
 
         Args:
@@ -105,11 +111,11 @@ class Clocks:
         if source is None:
             return entries, [], waiting
         entries = [*self._held.pop(name, ()), *entries]
-        due: list[_T] = [*self._waiting.pop(name, ()), *waiting]  # type: ignore[list-item]
+        due: list[_Due] = [*self._waiting.pop(name, ()), *waiting]
         done = source.right(entries, now_ns, last=last, which=Which(self._edge.doubt, self._is_alone))
         self._events += done.events
         if done.held:
-            self._held[name], self._waiting[name] = done.held, [*due]
+            self._held[name], self._waiting[name] = done.held, due
             due = []
         return done.entries, self._frames(name, done.records, arrival_ns), due
 

@@ -16,18 +16,25 @@ from collector.secret import Secret
 from historian.errors import MeltledgerError
 from meltledger.config import LineConfig
 from meltledger.linefile import OpcUaSection
+from meltledger.linefile.opcua_access import AccessKeys
 
 
 def access_of(section: OpcUaSection, config: LineConfig) -> Access:
     """How one source gets in."""
-    base = config.path.parent
-    return Access(
-        parse_security(section.security),
-        _identity(section, base),
-        base / section.certificates,
-        config.facts.name,
-        f"meltledger trust {shlex.quote(str(config.path))}",
-    )
+    command = f"meltledger trust {shlex.quote(str(config.path))}"
+    return access_by(section, config.path.parent, config.facts.name, command)
+
+
+def access_by(keys: AccessKeys, base: Path, line: str, command: str) -> Access:
+    """How one gets in by the keys of a source.
+
+    Args:
+        base: folder that the keys' paths are relative to.
+        line: name of the line.
+        command: what a person types to accept a certificate, without its thumbprint.
+    """
+    security, identity = parse_security(keys.security), _identity(keys, base)
+    return Access(security, identity, base / keys.certificates, line, command)
 
 
 def certificate_folders(config: LineConfig) -> list[Path]:
@@ -47,7 +54,7 @@ def access_notes(config: LineConfig, now_ns: int) -> list[str]:
     return notes
 
 
-def _identity(section: OpcUaSection, base: Path) -> Identity:
+def _identity(section: AccessKeys, base: Path) -> Identity:
     if section.user is not None:
         file = None if section.password_file is None else base / section.password_file
         return UserName(section.user, Secret(section.password_env, file))

@@ -24,6 +24,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "run": ("meltledger.verbs.run", "Collect, keep and judge one line."),
     "serve": ("meltledger.verbs.serve", "Show the pages of one or more lines."),
     "check": ("meltledger.verbs.check", "Find faults in a line's file without starting anything."),
+    "discover": ("meltledger.verbs.discover", "Look at what a server has, and draft a line's file."),
     "trust": ("meltledger.verbs.trust", "See and decide whose certificates a line believes."),
     "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
     "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),

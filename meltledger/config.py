@@ -147,6 +147,7 @@ def _tag_faults(path: str, tag: TagSection) -> Iterator[str]:
     except WrongInput as error:
         yield str(error)
     yield from tag.faults()
+    yield from tag.confirm_faults(path)
 
 
 def _machine_faults(machine: Machine, number: int, file: LineFile) -> Iterator[tuple[Place, str]]:
@@ -275,4 +276,5 @@ def _tags(file: LineFile) -> Iterator[Tag]:
 def _tag(path: str, about: TagSection, source: str = "", *, simulated: bool = False) -> Tag:
     wiring = about.wiring()
     unit = wiring.unit if wiring is not None else about.unit
-    return canonical_tag(path, source=source, simulated=simulated, unit=unit or "1")
+    tag = canonical_tag(path, source=source, simulated=simulated, unit=unit or "1")
+    return replace(tag, text=about.text) if about.text and meaning_of(path) is None else tag

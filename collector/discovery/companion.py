@@ -33,8 +33,8 @@ class FoundMachine:
     @property
     def label(self) -> str:
         """What a person calls it."""
-        shown = self.node.shown or self.node.name
-        return f"{shown} (number {self.number} of its type)" if self.number else shown
+        name = self.node.name
+        return f"{name} (number {self.number} of its type)" if self.number else name
 
     @property
     def prefix(self) -> str:

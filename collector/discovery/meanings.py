@@ -66,6 +66,7 @@ _TABLE: Final[Mapping[str, tuple[str, str]]] = {
     "pump.zone.*.temp.pv": ("temperature zone pump", "melt heater"),
     "filter.inlet.pressure.pv": ("pressure filter before", "melt"),
     "filter.outlet.pressure.pv": ("pressure filter after", "melt output"),
+    "filter.dp.calc": ("difference filter", "pressure melt"),
     "filter.inlet.melt_temp.pv": ("temperature filter before", "melt"),
     "filter.outlet.melt_temp.pv": ("temperature filter after", "melt output"),
     "filter.plate.*.temp.pv": ("temperature zone/plate filter/heater", "heater filter zone plate"),

@@ -20,6 +20,7 @@ MOST_READINGS: Final = 4
 """More readings than this of one variable are no help to anybody."""
 
 _HIGHEST_PLACE: Final = 64
+_ANYWHERE: Final = {"line"}  # a line has all of it
 _OPEN: Final = PLACES | {"before", "after", "supply", "return", "melt", "screw", "hopper"}
 
 # What a unit alone says is measured, where no word does.
@@ -90,7 +91,9 @@ def propose(hints: Hints, among: Collection[str] | None = None, place: int | Non
         spoken, concepts = ((c - {"set"}) | ({"set"} if hints.is_set else set()) for c in (spoken, concepts))
     number = place if place is not None else said.number if said.number is not None else around.number
     readings = [r for r in READINGS if among is None or r.tag in among]
-    fitting = [r for r in readings if _can_be(r, spoken, around.concepts, hints)]
+    # Where it can be few things only, the machine that it is in speaks against none of them.
+    heard = around.concepts if among is None else frozenset()
+    fitting = [r for r in readings if _can_be(r, spoken, heard, hints)]
     whole = _best([r for r in fitting if not _missing(r, concepts)], concepts)
     if len(whole) == 1:
         return _placed(whole[0], number, hints, concepts)
@@ -134,7 +137,7 @@ def _with_quantity(concepts: frozenset[str], hints: Hints) -> frozenset[str]:
 
 def _can_be(reading: Reading, spoken: frozenset[str], around: frozenset[str], hints: Hints) -> bool:
     """Whether nothing speaks against it."""
-    against = (spoken | (around & PLACES)) & (
+    against = (spoken | (around & PLACES) - _ANYWHERE) & (
         PLACES | QUANTITIES | {"set", "before", "after", "supply", "return"}
     )
     if against - reading.fits:

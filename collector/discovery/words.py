@@ -13,8 +13,8 @@ from functools import lru_cache
 from typing import Final
 
 QUANTITIES: Final = frozenset(
-    {"temperature", "pressure", "vacuum", "speed", "current", "torque", "power", "energy", "flow", "level",
-     "weight", "vibration", "angle", "gap", "moisture", "output"}
+    {"temperature", "pressure", "difference", "vacuum", "speed", "current", "torque", "power", "energy",
+     "flow", "level", "weight", "vibration", "angle", "gap", "moisture", "output"}
 )  # fmt: skip
 
 PLACES: Final = frozenset(
@@ -28,6 +28,7 @@ PLACES: Final = frozenset(
 _WORDS: Final[Mapping[str, str]] = {
     "temperature": "t temp* temperature* tmp *temperatur* warmegrad",
     "pressure": "p press* pressure* *druck* presion* pression* prs",
+    "difference": "dp delta* diff* *differenz* diferencia*",
     "vacuum": "vacuum* *vakuum* vacio* vuoto* unterdruck*",
     "speed": "n speed* rpm rev revs *drehzahl* velocid* velocita* giri revoluciones *geschwindigkeit*",
     "current": "current* curr amp amps ampere* *strom* corriente* intensidad* corrente* motorstrom*",
@@ -77,7 +78,7 @@ _WORDS: Final[Mapping[str, str]] = {
     "contact": "contact* *anpress* apriete* contatto*",
     "room": "room* hall *halle* nave sala ambient* ambiente* umgebung* reparto*",
     "product": "product *produkt* producto* prodotto*",
-    "line": "line* *linie* linea* *anlage* total* gesamt*",
+    "line": "line* *linie* linea* *anlage* gesamt*",
     "air": "air *luft* aire aria compressed*",
     "cooling": "cool* *kuhl* *kuehl* refriger* enfriam* raffredd*",
     "tank": "tank* *behalter* *behaelter* deposito* serbatoio*",

@@ -12,6 +12,7 @@ import orjson
 from numpy.typing import NDArray
 
 from collector.complaints import Complaints
+from collector.json.columns import EXACT, Block
 from collector.json.pointer import MISSING
 from collector.json.ready import ReadyShape
 from collector.json.shape import JsonShape, captures_of
@@ -29,32 +30,7 @@ COMPLAINTS: Final = {
 }
 """What may be wrong with a message, for ``Complaints``."""
 
-EXACT: Final = 2**53
-"""Whole numbers beyond it are not all kept exactly."""
-
 _TOPICS = 20_000  # remembered; more are looked up each time
-
-
-@dataclass(slots=True)
-class Block:
-    """Samples that were read and wait to become columns, in the order in which they came.
-
-    Attributes:
-        at: places of the tags in the source's list: one array for a batch whose layout is known, else a list.
-        raw: what was said: an array where all of it are numbers, else a list of whatever it was.
-        time_ns: one for all, or one each.
-        quality: one for all, or one each.
-        topic: where it came from; empty for single samples.
-    """
-
-    at: list[int] | NDArray[np.intp]
-    raw: list[object] | array[float]
-    time_ns: int | list[int]
-    quality: int | list[int] = 0
-    topic: str = ""
-
-    def __len__(self) -> int:
-        return len(self.raw)
 
 
 @dataclass(slots=True)

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import select
-import socket
 import ssl
-import struct
-import threading
-import time
-from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import structlog
 from paho.mqtt import client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MessageType, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -25,15 +20,9 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
+from collector.mqtt.network import Network
 
 CONNECT_S: Final = 5.0
-PAUSE_S: Final = 0.01
-"""When nothing more has come for so long, what was heard is handed on."""
-
-_BUSY_S: Final = 0.05  # while more comes it is handed on so often
-_AT_ONCE: Final = 500  # messages heard before the connection is looked after again
-_IDLE_S: Final = 1.0
-_PUBACK: Final = struct.Struct("!BBH")  # MQTT 3.1.1, 3.4: type, length of the rest, number
 # MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
 _REFUSALS: Final = {
     "Unsupported protocol version",
@@ -71,12 +60,9 @@ def _ignore(*_: object) -> None:
 class Connection:
     """One connection; the next one is a new object.
 
-    It reads on a thread of its own: many messages are taken between two looks at the socket, and all that is
-    to be acknowledged is sent from there.
-
     Args:
         broker: where, and who we are.
-        heard: called with each message ON THAT THREAD; must be quick and must not raise.
+        heard: called with each message ON THE CONNECTION'S THREAD; must be quick and must not raise.
         topics: filters to subscribe to, with their QoS.
         will: what the broker publishes when the connection ends without a goodbye.
         welcomed: called on that thread before the first message: whether the broker has kept our session.
@@ -97,21 +83,13 @@ class Connection:
         self.broker = broker
         self._heard, self._topics, self._will = heard, topics, will
         self._welcomed, self._calm = welcomed, calm
-        self._count = 0
-        self._restless = False
-        self._heard_s = self._calmed_s = self._looked_s = 0.0
-        self._due: deque[int] = deque()
-        self._out: deque[Publication] = deque()
-        self._woken, self._waker = socket.socketpair()
-        self._woken.setblocking(False)
-        self._thread: threading.Thread | None = None
-        self._reading, self._ending = True, False
         self._loop = asyncio.get_running_loop()
         self._answer: asyncio.Future[tuple[ReasonCode, bool]] = self._loop.create_future()
         self._granted: asyncio.Future[list[ReasonCode]] = self._loop.create_future()
         self._down: asyncio.Future[str] = self._loop.create_future()
         self._v5 = broker.version == "5"
         self._client: paho.Client | None = None
+        self._network: Network | None = None
 
     async def open(self) -> bool:
         """Connect, log in and subscribe.
@@ -134,12 +112,21 @@ class Connection:
         client = self._client = self._made()
         try:
             await asyncio.to_thread(client.connect, broker.host, broker.port, **self._login())
-            self._thread = threading.Thread(
-                target=self._work, args=(client,), name=f"mqtt {broker}", daemon=True
+            self._network = Network(
+                client,
+                f"mqtt {broker}",
+                stuck_s=broker.keepalive_s,
+                calm=lambda paused: self._safely(self._calm, paused),
+                failed=lambda why: self._tell(self._down, why),
             )
-            self._thread.start()
+            self._network.start()
             async with asyncio.timeout(CONNECT_S):
                 reason, kept = await self._answer
+        except ssl.SSLCertVerificationError as error:
+            raise SourceRefused(
+                f"{broker}: its certificate is not accepted ({error.verify_message}); give the file of its "
+                "authority as ca, and the host by the name that the certificate is for"
+            ) from error
         except (OSError, TimeoutError, ValueError) as error:
             why = str(error) or "not in time"
             raise SourceAway(f"{broker} does not answer ({why})") from error
@@ -180,108 +167,26 @@ class Connection:
 
         Nothing happens once the connection is gone: the broker will send them again.
         """
-        self._due.extend(mids)
-        self._wake()
+        if self._network is not None:
+            self._network.ack(mids)
 
     def publish(self, publication: Publication) -> None:
         """Publish, on any thread; nothing happens once the connection is gone."""
-        self._out.append(publication)
-        self._wake()
+        if self._network is not None and self._client is not None:
+            what = (publication.topic, publication.payload, publication.qos, publication.retain)
+            self._network.call(partial(self._client.publish, *what))
 
     def stop_reading(self) -> None:
         """Take no further message; what was taken can still be acknowledged."""
-        self._reading = False
-        self._wake()
+        if self._network is not None:
+            self._network.stop_reading()
 
     async def close(self) -> None:
         """Send what is to be sent, say goodbye and end."""
-        self._ending = True
-        self._wake()
-        if self._thread is not None:
-            await asyncio.to_thread(self._thread.join)
-            self._thread = None
-        self._woken.close()
-        self._waker.close()
+        if self._network is not None:
+            await asyncio.to_thread(self._network.end)
         for future in (self._answer, self._granted, self._down):
             future.cancel()
-
-    def _wake(self) -> None:
-        with contextlib.suppress(OSError):
-            self._waker.send(b"\0")
-
-    def _work(self, client: paho.Client) -> None:
-        """The thread: read, hear, acknowledge, until the connection is gone or to be ended."""
-        try:
-            while (sock := client.socket()) is not None and not self._ending:
-                self._turn(client, sock)
-            if self._restless:
-                self._safely(self._calm, True)
-            if (sock := client.socket()) is not None:
-                self._send(client, sock)
-                client.disconnect()
-        except Exception as error:
-            _log.exception("connection_failed", broker=str(self.broker))
-            self._tell(self._down, f"the connection failed ({type(error).__name__}: {error})")
-
-    def _turn(self, client: paho.Client, sock: Any) -> None:
-        hear = [sock] if self._reading else []
-        write = [sock] if client.want_write() else []
-        pending = self._reading and hasattr(sock, "pending") and sock.pending() > 0
-        wait_s = 0.0 if pending else PAUSE_S if self._restless else _IDLE_S
-        readable, writable, _ = select.select([*hear, self._woken], write, [], wait_s)
-        if self._woken in readable:
-            with contextlib.suppress(BlockingIOError):
-                self._woken.recv(4096)
-        now_s = time.monotonic()
-        if pending or sock in readable:
-            self._hear_all(client)
-            if self._restless and now_s - self._calmed_s >= _BUSY_S:
-                self._calmed_s = now_s
-                self._safely(self._calm, False)
-        elif self._restless and now_s - self._heard_s >= PAUSE_S:
-            self._restless, self._calmed_s = False, now_s
-            self._safely(self._calm, True)
-        if writable:
-            client.loop_write()
-        self._send(client, sock)
-        if now_s - self._looked_s >= _IDLE_S:
-            self._looked_s = now_s
-            client.loop_misc()
-
-    def _hear_all(self, client: paho.Client) -> None:
-        """Read until nothing more has arrived, but look up from it now and then."""
-        start = self._count
-        for _ in range(_AT_ONCE):
-            before = self._count
-            if client.loop_read() != paho.MQTT_ERR_SUCCESS or self._count == before:
-                break
-        if self._count > start:
-            self._restless, self._heard_s = True, time.monotonic()
-
-    def _send(self, client: paho.Client, sock: Any) -> None:
-        while self._out:
-            publication = self._out.popleft()
-            client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
-        if self._due and client.socket() is sock and not client.want_write():
-            self._acknowledge(sock)
-
-    def _acknowledge(self, sock: Any) -> None:
-        """Send all acknowledgements that are due at once: the library would make a system call for each.
-
-        Only while the library has nothing to write itself: what it has begun must not be cut in two.
-        """
-        due = b"".join(
-            _PUBACK.pack(MessageType.PUBACK, 2, self._due.popleft())
-            for _ in range(min(len(self._due), 10_000))
-        )
-        while due:
-            try:
-                due = due[sock.send(due) :]
-            except (BlockingIOError, ssl.SSLWantWriteError):
-                if not select.select([], [sock], [], self.broker.keepalive_s)[1]:
-                    raise TimeoutError("the broker takes no acknowledgements") from None
-            except OSError:
-                return  # the library finds the connection broken when it reads
 
     def _made(self) -> paho.Client:
         broker = self.broker
@@ -338,7 +243,8 @@ class Connection:
         self._tell(self._answer, (reason, bool(flags.session_present)))
 
     def _take(self, _client: paho.Client, _userdata: object, message: Message) -> None:
-        self._count += 1
+        if self._network is not None:
+            self._network.heard()
         self._safely(self._heard, message)
 
     def _safely(self, told: Callable[..., None], *arguments: object) -> None:

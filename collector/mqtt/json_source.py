@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import time
-from array import array
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import chain
+from dataclasses import dataclass, field, replace
 from typing import Final
 
-import numpy as np
 import structlog
-from numpy.typing import NDArray
 
 from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
@@ -20,22 +16,22 @@ from collector.complaints import Complaints
 from collector.deadband import Deadband, width_of
 from collector.errors import SourceAway, SourceRefused
 from collector.inbox import Inbox
-from collector.json.reader import COMPLAINTS, EXACT, Block, JsonReader
+from collector.json.columns import ColumnMaker
+from collector.json.reader import COMPLAINTS, JsonReader
 from collector.json.shape import JsonShape
 from collector.mapping import SourceMapping
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message
-from collector.readings import Places, Qualities, Readings, Values
+from collector.mqtt.standing import Standing
+from collector.readings import Readings
 from collector.source import SourceCounts, SourceState, SourceStatus
-from historian.event import Event, EventSink
-from historian.frame import Times
+from historian.event import EventSink
 from historian.tags import Tag
 
 _REFUSED_WAIT_S: Final = 60.0
 _LEAVE_S: Final = 10.0  # for the last messages to be stored and acknowledged
 _LOOK_S: Final = 3.0
-# common practice, no source: no broker's window is smaller as it comes; when so many wait and nothing more
-# comes, it may be full.
+# common practice, no source: no broker's window is smaller as it comes.
 _SMALL_WINDOW: Final = 10
 
 _log = structlog.get_logger(__name__)
@@ -92,8 +88,10 @@ class MqttJsonSource:
         self._mapping, self._broker, self._shapes = mapping, broker, shapes
         self._clock = clock or WallClock()
         self._backoff = backoff or Backoff(0.5, 4.0)
-        self._readings = Readings.of(mapping.tags, tags)
         self._complaints = Complaints(mapping.name, COMPLAINTS)
+        widths = [width_of(t) or 0.0 for t in mapping.tags]
+        bands = [Deadband(width) if width > 0 else None for width in widths]
+        self._maker = ColumnMaker(Readings.of(mapping.tags, tags), bands, self._complaints)
         spoken = codes or {}
         self._reader = JsonReader(
             shapes,
@@ -102,13 +100,10 @@ class MqttJsonSource:
             self._complaints,
             largest_byte=broker.largest_byte,
         )
-        widths = [width_of(t) or 0.0 for t in mapping.tags]
-        self._deadbands = [Deadband(width) if width > 0 else None for width in widths]
-        self._dead = any(d is not None for d in self._deadbands)
         self._unstored = _Unstored()
         self._plain_seen = False
         self._received = self._reconnects = 0
-        self._status = SourceStatus(mapping.name, SourceState.WAITING, self._clock.now_ns())
+        self._standing = Standing(mapping.name, self._clock)
 
     @property
     def name(self) -> str:
@@ -118,8 +113,7 @@ class MqttJsonSource:
     @property
     def status(self) -> SourceStatus:
         """How it stands now."""
-        old = self._status
-        return SourceStatus(old.name, old.state, old.since_ns, old.text, self._received)
+        return replace(self._standing.status, samples=self._received)
 
     @property
     def counts(self) -> SourceCounts:
@@ -128,24 +122,27 @@ class MqttJsonSource:
             received=self._received,
             rejected=self._complaints.total,
             unstamped=self._reader.unstamped,
-            reconnects=max(0, self._reconnects),
+            reconnects=self._reconnects,
             waiting=self._unstored.waiting,
         )
 
     async def run(self, inbox: Inbox, sink: EventSink) -> None:
         """Deliver until cancelled; says every change of state to the sink."""
+        self._standing.sink = sink
         while True:
             try:
-                await self._connect(inbox, sink)
+                await self._connect(inbox)
             except SourceRefused as error:
-                self._refused(error, inbox, sink)
+                inbox.lost(self.name)
+                self._standing.refused(error)
                 await asyncio.sleep(_REFUSED_WAIT_S)
             except SourceAway as error:
                 wait_s = self._backoff.next_s()
-                self._away(error, wait_s, inbox, sink)
+                inbox.lost(self.name)
+                self._standing.away(error, wait_s)
                 await asyncio.sleep(wait_s)
 
-    async def _connect(self, inbox: Inbox, sink: EventSink) -> None:
+    async def _connect(self, inbox: Inbox) -> None:
         """Connect and collect until the connection breaks."""
         self._unstored = _Unstored()
         self._reader.take()  # what the last connection left is not acknowledged: it comes again
@@ -159,25 +156,25 @@ class MqttJsonSource:
 
         connection = Connection(
             self._broker,
-            self._hear,
+            lambda message: self._hear(message, inbox, connection),
             topics,
             welcomed=welcomed,
-            calm=lambda paused: self._hand_on(inbox, connection, paused=paused),
+            calm=lambda paused: self._calm(inbox, connection, paused=paused),
         )
         kept = await connection.open()
+        self._connected(kept)
+        losing = asyncio.create_task(connection.lost())
         try:
-            self._connected(kept, sink)
-            losing = asyncio.create_task(connection.lost())
             while not losing.done():
                 await asyncio.wait([losing], timeout=_LOOK_S)
-                self._look(sink)
+                self._look()
             await losing
         except asyncio.CancelledError:
             await self._leave(inbox, connection)
             raise
         finally:
             losing.cancel()
-            self._look(sink)
+            self._look()
             await connection.close()
 
     async def _leave(self, inbox: Inbox, connection: Connection) -> None:
@@ -189,7 +186,7 @@ class MqttJsonSource:
             await asyncio.sleep(0.02)
             inbox.hurry()
 
-    def _hear(self, message: Message) -> None:
+    def _hear(self, message: Message, inbox: Inbox, connection: Connection) -> None:
         """One message, on the connection's thread."""
         unstored = self._unstored
         if message.qos:
@@ -208,125 +205,51 @@ class MqttJsonSource:
             # Not foreseen. Without an acknowledgement the broker would send it again and again.
             _log.exception("message_failed", source=self.name)
             self._complaints.add("failed", type(error).__name__, message.payload)
+        if unstored.waiting >= self._broker.window:
+            # The broker sends nothing more before something is acknowledged.
+            self._hand_on(inbox, connection)
+            inbox.hurry()
 
-    def _hand_on(self, inbox: Inbox, connection: Connection, *, paused: bool) -> None:
+    def _calm(self, inbox: Inbox, connection: Connection, *, paused: bool) -> None:
+        """Enough was heard for now, on the connection's thread."""
+        self._hand_on(inbox, connection)
+        if paused and self._unstored.waiting >= _SMALL_WINDOW:
+            # It may be that the broker's window is smaller than it was said to be, and full.
+            inbox.hurry()
+
+    def _hand_on(self, inbox: Inbox, connection: Connection) -> None:
         """Give what was read to the inbox, on the connection's thread."""
         unstored = self._unstored
         blocks, mids = self._reader.take(), unstored.mids
-        if blocks or mids:
-            at, time_ns, value, quality = self._columns(blocks)
-            resent, unstored.resent = unstored.resent, False
-            unstored.handed, unstored.mids = unstored.handed + len(mids), []
-
-            def receipt() -> None:
-                unstored.stored += len(mids)
-                connection.ack(mids)
-
-            inbox.put_columns(
-                self.name,
-                self._readings.tag_id[at],
-                time_ns,
-                value,
-                quality,
-                resent=resent,
-                receipt=receipt if mids else None,
-            )
-        waiting = unstored.waiting
-        if waiting >= self._broker.window or (paused and waiting >= _SMALL_WINDOW):
-            # The broker sends nothing more before something is acknowledged.
-            inbox.hurry()
-
-    def _columns(self, blocks: Sequence[Block]) -> tuple[Places, Times, Values, Qualities]:
-        """Places, times, values and qualities of what is kept of all blocks, one after the other."""
-        at, time_ns, said = _joined(blocks)
-        if all(isinstance(b.raw, array) for b in blocks):
-            raw = np.frombuffer(b"".join(b.raw for b in blocks), np.float64)  # type: ignore[misc]
-            self._tell_large(blocks, raw)
-            value, quality = self._readings.take_columns(at, raw, said)
-        else:
-            mixed = list(chain.from_iterable(b.raw for b in blocks))
-            value, quality = self._readings.take_mixed(at, mixed, said)
-        self._received += len(at)
-        if self._dead:
-            kept = self._passing(at, time_ns, value, quality)
-            return at[kept], time_ns[kept], value[kept], quality[kept]
-        return at, time_ns, value, quality
-
-    def _tell_large(self, blocks: Sequence[Block], raw: Values) -> None:
-        """Count the numbers of batches that are so large that whole ones are not all kept exactly."""
-        if not (np.abs(raw) > EXACT).any():
+        if not blocks and not mids:
             return
-        for block in blocks:
-            if block.topic and (large := [v for v in block.raw if abs(v) > EXACT]):  # type: ignore[arg-type]
-                self._complaints.add("exact", block.topic, large[0], len(large))
+        columns = self._maker.columns(blocks)
+        self._received += sum(len(b) for b in blocks)
+        resent, unstored.resent = unstored.resent, False
+        unstored.handed, unstored.mids = unstored.handed + len(mids), []
 
-    def _passing(self, at: Places, time_ns: Times, value: Values, quality: Qualities) -> NDArray[np.bool_]:
-        """Which samples the dead bands let through."""
-        rows = zip(at.tolist(), time_ns.tolist(), value.tolist(), quality.tolist(), strict=True)
-        bands = self._deadbands
-        return np.fromiter(
-            ((b := bands[place]) is None or b.passes(when, v, q) for place, when, v, q in rows),
-            np.bool_,
-            len(at),
+        def receipt() -> None:
+            unstored.stored += len(mids)
+            connection.ack(mids)
+
+        inbox.put_columns(
+            self.name,
+            columns.tag,
+            columns.time_ns,
+            columns.value,
+            columns.quality,
+            resent=resent,
+            receipt=receipt if mids else None,
         )
 
-    def _look(self, sink: EventSink) -> None:
+    def _look(self) -> None:
         told = self._complaints.due(self._clock.now_ns())
         if told is not None:
-            _log.warning("input_rejected", source=self.name, text=told.text)
-            sink(told)
+            self._standing.say(told.kind, told.text, told.data)
 
-    def _connected(self, kept: bool, sink: EventSink) -> None:
+    def _connected(self, kept: bool) -> None:
         self._backoff.reset()
-        self._reconnects += self._status.state is SourceState.LOST
+        self._reconnects += self._standing.status.state is SourceState.LOST
         session = "what was sent meanwhile comes first" if kept else "the broker had kept no session"
-        text = f"Source {self.name} is connected: {self._broker}, {len(self._mapping.tags)} tags; {session}."
-        self._enter(SourceState.CONNECTED, text)
-        self._say("source-connected", text, sink)
-
-    def _away(self, error: SourceAway, wait_s: float, inbox: Inbox, sink: EventSink) -> None:
-        state = self._status.state
-        inbox.lost(self.name)
-        if state is SourceState.CONNECTED:
-            text = (
-                f"Source {self.name} is lost: {error}. It is tried again by itself; the gap is marked as bad."
-            )
-            self._enter(SourceState.LOST, text)
-            self._say("source-lost", text, sink)
-        elif state is SourceState.WAITING and not self._status.text:
-            text = (
-                f"Source {self.name} does not answer: {error}. Next try in {wait_s:.1f} s, then again by "
-                "itself. Remedy: check that the address is right and the broker runs."
-            )
-            self._enter(SourceState.WAITING, text)
-            self._say("source-waiting", text, sink)
-        else:
-            _log.debug("source_still_away", source=self.name, error=str(error), next_try_s=round(wait_s, 1))
-
-    def _refused(self, error: SourceRefused, inbox: Inbox, sink: EventSink) -> None:
-        if self._status.state is not SourceState.REFUSED:
-            inbox.lost(self.name)
-            text = f"Nothing is collected from source {self.name}: {error}."
-            self._enter(SourceState.REFUSED, text)
-            self._say("source-refused", text, sink)
-
-    def _enter(self, state: SourceState, text: str) -> None:
-        self._status = SourceStatus(self.name, state, self._clock.now_ns(), text)
-
-    def _say(self, kind: str, text: str, sink: EventSink) -> None:
-        _log.info("source_told", source=self.name, kind=kind, text=text)
-        sink(Event(self._clock.now_ns(), self.name, kind, text, self.status.to_json()))
-
-
-def _joined(blocks: Sequence[Block]) -> tuple[Places, Times, Qualities]:
-    """Places, times and what is said of the quality, of all blocks, one after the other."""
-    if not blocks:
-        return np.empty(0, np.intp), np.empty(0, np.int64), np.empty(0, np.uint32)
-    lengths = [len(b) for b in blocks]
-    at = np.concatenate([b.at for b in blocks]).astype(np.intp, copy=False)
-    if all(type(b.time_ns) is int and b.quality == 0 for b in blocks):
-        time_ns = np.repeat(np.array([b.time_ns for b in blocks], np.int64), lengths)
-        return at, time_ns, np.zeros(len(at), np.uint32)
-    time_ns = np.concatenate([np.broadcast_to(np.asarray(b.time_ns, np.int64), len(b)) for b in blocks])
-    quality = np.concatenate([np.broadcast_to(np.asarray(b.quality, np.uint32), len(b)) for b in blocks])
-    return at, time_ns, quality
+        tags = len(self._mapping.tags)
+        self._standing.connected(f"Source {self.name} is connected: {self._broker}, {tags} tags; {session}.")

@@ -21,9 +21,10 @@ from collector.complaints import Complaints
 from collector.deadband import Deadband, width_of
 from collector.errors import SourceAway, SourceRefused
 from collector.inbox import Inbox
-from collector.mapping import SourceMapping
+from collector.mapping import SourceMapping, TagMapping
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message, Publication
+from collector.mqtt.own_state import OwnState
 from collector.mqtt.standing import Standing
 from collector.readings import Readings
 from collector.source import SourceCounts, SourceState, SourceStatus
@@ -31,8 +32,9 @@ from collector.sparkplug.host import Delivery, Host
 from collector.sparkplug.known import Places
 from collector.sparkplug.rebirth import rebirth_body, rebirth_topic
 from collector.sparkplug.samples import COMPLAINTS
-from collector.sparkplug.state import State, read_state, state_topic
 from collector.sparkplug.topic import check_part, filters, read_address
+from collector.told_unit import ToldUnit, settled
+from historian.errors import UnitMismatch
 from historian.event import EventSink
 from historian.frame import NS
 from historian.tags import Tag
@@ -78,8 +80,8 @@ class SparkplugSource:
         backoff: Backoff | None = None,
     ) -> None:
         self._mapping, self._broker, self._group = mapping, broker, check_part(group, "a group")
-        self._state_topic = state_topic(check_part(host_id, "a host"))
         self._clock = clock or WallClock()
+        self._state = OwnState(check_part(host_id, "a host"), self._clock)
         self._backoff = backoff or Backoff(0.5, 4.0)
         self._complaints = Complaints(mapping.name, COMPLAINTS)
         widths = [width_of(t) or 0.0 for t in mapping.tags]
@@ -94,12 +96,10 @@ class SparkplugSource:
             reorder_ns=int(reorder_s * NS),
             largest_byte=broker.largest_byte,
             passing=self._passing if any(w > 0 for w in widths) else None,
+            wrong_unit=lambda place, told: wrong_unit(mapping.tags[place], tags, told),
         )
         # The connection's thread hears, the event loop looks after what time brings.
         self._lock = Lock()
-        self._state = State(True, 0)
-        self._published = False
-        self._contested: State | None = None
         self._contested_ns = self._alive_ns = 0
         self._connections = 0
         self._standing = Standing(mapping.name, self._clock)
@@ -149,19 +149,18 @@ class SparkplugSource:
 
     async def _connect(self, inbox: Inbox) -> None:
         """Connect and collect until the connection breaks."""
-        self._next_state()
+        will = self._state.begin()
+        loop = asyncio.get_running_loop()
         self._host.unsure("the connection to the broker is new")
         connection: Connection
-        topics = [*filters(self._group, list(self._host.nodes)), (self._state_topic, 1)]
-        will = Publication(self._state_topic, State(False, self._state.time_ms).body(), 1, retain=True)
+        topics = [*filters(self._group, list(self._host.nodes)), (self._state.topic, 1)]
         connection = Connection(
-            self._broker, lambda message: self._hear(message, inbox, connection), topics, will=will
+            self._broker, lambda message: self._hear(message, inbox, connection, loop), topics, will=will
         )
         await connection.open()
         losing = asyncio.create_task(connection.lost())
         try:
-            # tck-id-message-flow-phid-sparkplug-state-publish: subscribed first, then the state.
-            self._tell_state(connection)
+            self._state.tell(connection)
             since_ns = self._clock.now_ns()
             self._connections += 1
             self._standing.connected(
@@ -173,10 +172,7 @@ class SparkplugSource:
                 self._look(inbox, connection, since_ns)
             await losing
         except asyncio.CancelledError:
-            # tck-id-operational-behavior-host-application-termination
-            self._published = False
-            gone = State(False, max(self._clock.now_ns() // 1_000_000, self._state.time_ms))
-            connection.publish(Publication(self._state_topic, gone.body(), 1, retain=True))
+            await self._state.leave(connection)
             raise
         finally:
             losing.cancel()
@@ -184,18 +180,13 @@ class SparkplugSource:
             self._hand_on_late(inbox, 2**63 - 1)
             self._tell_all()
 
-    def _next_state(self) -> None:
-        """The state of the next connection; its time must be newer than any that was told before."""
-        told_ms = max(self._state.time_ms, self._contested.time_ms if self._contested else 0)
-        self._state = State(True, max(self._clock.now_ns() // 1_000_000, told_ms + 1))
-        self._contested, self._published = None, False
-
-    def _tell_state(self, connection: Connection) -> None:
-        """tck-id-host-topic-phid-birth-payload-timestamp: the time is that of the will."""
-        connection.publish(Publication(self._state_topic, self._state.body(), 1, retain=True))
-        self._published = True
-
-    def _hear(self, message: Message, inbox: Inbox, connection: Connection) -> None:
+    def _hear(
+        self,
+        message: Message,
+        inbox: Inbox,
+        connection: Connection,
+        loop: asyncio.AbstractEventLoop,
+    ) -> None:
         """One message, on the connection's thread."""
         if message.qos:
             connection.ack([message.mid])
@@ -204,26 +195,12 @@ class SparkplugSource:
         except UnicodeDecodeError:
             self._complaints.add("payload", "(topic)", "a topic that is no UTF-8")
             return
-        if topic == self._state_topic:
-            self._hear_state(bytes(message.payload), connection)
+        if topic == self._state.topic:
+            self._state.hear(bytes(message.payload), connection, loop)
             return
         now_ns = self._clock.now_ns()
         with self._lock:
             self._hand_on(inbox, self._host.hear(topic, bytes(message.payload), now_ns))
-
-    def _hear_state(self, body: bytes, connection: Connection) -> None:
-        """Somebody tells of our host: what says that we are gone is set right at once.
-
-        Source: tck-id-message-flow-hid-sparkplug-state-message-delivered.
-        """
-        told = read_state(body)
-        if told is None or told.online:
-            return
-        if told.time_ms > self._state.time_ms:
-            # Edge nodes believe the newer time: only a new connection can have a newer one than that.
-            self._contested = told
-        if self._published:
-            self._tell_state(connection)
 
     def _hand_on(self, inbox: Inbox, deliveries: Sequence[Delivery]) -> None:
         for delivery in deliveries:
@@ -266,12 +243,12 @@ class SparkplugSource:
             inbox.put_lot(self.name, lot)
 
     def _look_at_state(self, now_ns: int) -> None:
-        contested = self._contested
+        contested = self._state.contested
         if contested is None or (self._contested_ns and abs(now_ns - self._contested_ns) < _CONTESTED_NS):
             return
         self._contested_ns = now_ns
         text = (
-            f"Source {self.name}: somebody says on {self._state_topic} that this host is gone, with a time "
+            f"Source {self.name}: somebody says on {self._state.topic} that this host is gone, with a time "
             "later than that of our connection; it is made anew. Remedy: give every host application a "
             "host_id of its own, and look at this computer's clock."
         )
@@ -303,3 +280,17 @@ class SparkplugSource:
         complaint = self._complaints.due(self._clock.now_ns())
         if complaint is not None:
             self._standing.say(complaint.kind, complaint.text, complaint.data)
+
+
+def wrong_unit(mapping: TagMapping, tags: Mapping[str, Tag], told: str) -> str | None:
+    """Why a metric in this unit, by its node's word, cannot be a tag; None when it can, or nobody knows.
+
+    Source: the property ``engUnit`` of a birth: common practice, no source.
+    """
+    try:
+        unit = settled(mapping, tags[mapping.path], ToldUnit(-1, told)).unit
+    except UnitMismatch as error:
+        return str(error)
+    if unit == mapping.unit:
+        return None
+    return f"the node says {told}, the tag is {mapping.unit} where the line's file says no unit"

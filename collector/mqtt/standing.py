@@ -41,7 +41,8 @@ class Standing:
         state = self.status.state
         if state is SourceState.CONNECTED:
             text = (
-                f"Source {self._name} is lost: {error}. It is tried again by itself; the gap is marked as bad."
+                f"Source {self._name} is lost: {error}. It is tried again by itself; the gap is "
+                "marked as bad."
             )
             self._enter(SourceState.LOST, text)
             self.say("source-lost", text, self.status.to_json())

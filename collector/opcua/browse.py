@@ -55,9 +55,7 @@ class Bounds:
     seconds: float = 180.0
 
 
-async def browse(
-    link: Link, bounds: Bounds | None = None, progress: Progress = lambda what, n: None
-) -> Space:
+async def browse(link: Link, bounds: Bounds, progress: Progress) -> Space:
     """A server's address space, as far as the bounds let see it; its own object Server is left out.
 
     Raises:

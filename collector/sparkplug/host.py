@@ -18,18 +18,17 @@ from collector.readings import Readings
 from collector.sparkplug.decode import LARGEST_BYTE, Decoder, Malformed
 from collector.sparkplug.known import Known, Places
 from collector.sparkplug.late import Late
-from collector.sparkplug.metrics import NO_TIME, Heard, Metrics
+from collector.sparkplug.metrics import Heard, Metrics
 from collector.sparkplug.node import Act, Message, Node, Step
+from collector.sparkplug.nodeclock import NodeClock
 from collector.sparkplug.samples import Sampler, sent_ns
-from collector.sparkplug.table import Found, Table
+from collector.sparkplug.table import Found, Table, UnitCheck
 from collector.sparkplug.topic import Address, Topic, read_topic
 from collector.sparkplug.words import Tale
 from historian.frame import NS
 from historian.quality import NO_COMMUNICATION, NO_DATA
 
 _TOPICS: Final = 10_000
-_CLOCK_OFF_NS: Final = 2 * NS
-_CREDIBLE_NS: Final = 60 * NS
 
 Passing = Callable[[Places, Columns], NDArray[np.bool_]]
 """Which samples are worth keeping, by the places of their tags."""
@@ -60,6 +59,7 @@ class Host:
         reorder_ns: how long a message may be missing before its node is asked for a rebirth.
         largest_byte: a larger message is not read.
         passing: which live samples are worth keeping; None keeps every one.
+        wrong_unit: what is wrong with a unit that a birth tells for the tag at a place.
 
     Attributes:
         nodes: by name; those that the addresses name, and no others.
@@ -80,7 +80,9 @@ class Host:
         reorder_ns: int = 2 * NS,
         largest_byte: int = LARGEST_BYTE,
         passing: Passing | None = None,
+        wrong_unit: UnitCheck = lambda _place, _unit: None,
     ) -> None:
+        self._wrong_unit = wrong_unit
         self._group, self._complaints, self._passing = group, complaints, passing
         self._addresses = addresses
         self._tags: dict[tuple[str, str], dict[str, int]] = {}
@@ -92,7 +94,7 @@ class Host:
         self._last_text: dict[str, str] = {}
         names = dict.fromkeys(a.node for a in (*addresses, *texts))
         self.nodes = {node: Node(self._table_maker(node), reorder_ns) for node in names}
-        self._clocks = {node: _NodeClock() for node in names}
+        self._clocks = {node: NodeClock() for node in names}
         self._decoder = Decoder(largest_byte)
         self._topics: dict[str, Topic | None] = {}
         self._known = Known(readings.tag_id)
@@ -155,7 +157,7 @@ class Host:
     def _table_maker(self, node: str) -> Callable[[str, Metrics], Table]:
         def make(device: str, metrics: Metrics) -> Table:
             texts = frozenset(self._texts.get((node, device), ()))
-            return Table(metrics, self._tags.get((node, device), {}), texts)
+            return Table(metrics, self._tags.get((node, device), {}), texts, self._wrong_unit)
 
         return make
 
@@ -189,7 +191,8 @@ class Host:
         if late:
             again = Columns(columns.tag, columns.time_ns, columns.value, columns.quality, resent=True)
             return [Delivery(again)] if len(at) else []
-        self._clocks[node].set(heard, message.now_ns)
+        if len(at):
+            self._clocks[node].set(int(columns.time_ns.max()), message.now_ns)
         self._known.take(at, columns)
         if self._passing is not None:
             columns = columns.chosen(self._passing(at, columns))
@@ -201,19 +204,19 @@ class Host:
         where = f"{node}/{device}"
         if changed:
             self.tale.born(node, device, table, now_ns)
-        self._clocks[node].set(heard, now_ns)
         found = table.find(heard.metrics)
         self._take_texts(where, heard, found)
         columns = self.sampler.samples(heard, found, now_ns, where)
-        at_ns = sent_ns(heard, now_ns)
-        news, time_ns = self._known.at_birth(found.tag, columns.time_ns, at_ns)
+        newest_ns = int(columns.time_ns.max()) if len(columns) else None
+        born_ns = self._clocks[node].born(newest_ns, sent_ns(heard, now_ns), now_ns)
+        news, time_ns = self._known.at_birth(found.tag, columns.time_ns, born_ns)
         if not news.any():
             return []
         at = found.tag[news]
         columns = Columns(columns.tag[news], time_ns[news], columns.value[news], columns.quality[news])
         self.late.ended(self._known.ended(at, columns.time_ns))
         self._known.take(at, columns)
-        return [Delivery(columns, at_ns)]
+        return [Delivery(columns, born_ns)]
 
     def _death(self, node: str, step: Step, now_ns: int) -> list[Delivery]:
         """The tags of what died are bad from now on.
@@ -222,11 +225,11 @@ class Host:
         Source: tck-id-operational-behavior-edge-node-termination-host-action-ndeath-node-tags-stale and
         -ddeath-devices-tags-stale.
         """
-        at_ns = self._clocks[node].at(now_ns)
-        device = step.message.device if step.message is not None else "".join(step.devices)
-        if step.message is not None and device:
-            said_ns = sent_ns(step.message.heard, at_ns)
-            at_ns = said_ns if abs(said_ns - at_ns) <= _CREDIBLE_NS else at_ns
+        clock, message = self._clocks[node], step.message
+        device = message.device if message is not None else "".join(step.devices)
+        at_ns = clock.at(now_ns)
+        if message is not None and device:
+            at_ns = clock.said(sent_ns(message.heard, at_ns), now_ns)
         delivered = self._mark(node, step.devices, at_ns, NO_COMMUNICATION)
         if step.devices:
             self.tale.gone(node, device, sum(len(d.columns) for d in delivered), now_ns)
@@ -245,25 +248,3 @@ class Host:
             if text is not None and text != self._last_text.get(key):
                 self._last_text[key] = text
                 self.tale.text(key, text)
-
-
-class _NodeClock:
-    """A node's own time, as its messages tell it."""
-
-    def __init__(self) -> None:
-        self._last_ns: int | None = None
-        self._offset_ns = 0
-
-    def set(self, heard: Heard, now_ns: int) -> None:
-        """The node has said what time it is."""
-        if heard.time_ms != NO_TIME:
-            self._last_ns = heard.time_ms * 1_000_000
-            self._offset_ns = self._last_ns - now_ns
-
-    def at(self, now_ns: int) -> int:
-        """This computer's time, unless the node's clock is known to be off: then that."""
-        return now_ns + self._offset_ns if abs(self._offset_ns) > _CLOCK_OFF_NS else now_ns
-
-    def last(self, now_ns: int) -> int:
-        """When it last said something in its turn."""
-        return self.at(now_ns) if self._last_ns is None else self._last_ns

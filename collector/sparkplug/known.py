@@ -14,8 +14,6 @@ from historian.frame import TagIds, Times
 Places = NDArray[np.intp]
 
 _NEVER: Final = -(2**62)
-_STEP_NS: Final = 2_000_000_000
-"""By how much a birth must lie before what is known to count as a clock that was set back."""
 
 
 class Known:
@@ -64,20 +62,18 @@ class Known:
         n = len(at)
         return Columns(self._tag[at], times, np.full(n, np.nan), np.full(n, quality, np.uint32))
 
-    def at_birth(self, at: Places, time_ns: Times, sent_ns: int) -> tuple[NDArray[np.bool_], Times]:
+    def at_birth(self, at: Places, time_ns: Times, born_ns: int) -> tuple[NDArray[np.bool_], Times]:
         """Which values of a birth say something new, and the times under which they are kept.
 
         A birth repeats what a node knows, with the times of its last changes. A tag that was stood by all the
         time has them already; of one that was not, the value is known again from the birth on.
 
         Args:
-            sent_ns: the node's time of the birth.
+            born_ns: when it was, in the clock that stamps the values.
         """
         newest_ns = self._newest_ns[at]
         new = time_ns > newest_ns
-        # A birth long before what is known says that the node's clock was set back: that must be seen.
-        is_back = newest_ns - sent_ns > _STEP_NS
-        again_ns = np.where(is_back, sent_ns, np.maximum(newest_ns + MARK_AFTER_NS, sent_ns))
+        again_ns = np.maximum(newest_ns + MARK_AFTER_NS, born_ns)
         return self._stale[at] | new, np.where(new, time_ns, again_ns)
 
     def ended(self, at: Places, time_ns: Times) -> list[Gap]:

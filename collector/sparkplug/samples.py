@@ -18,7 +18,7 @@ from historian.quality import BAD
 
 COMPLAINTS: Final[dict[str, str]] = {
     "payload": "messages that are no Sparkplug B payload, or too large",
-    "type": "values of metrics whose type is no number; map them as texts, or take them out of the file",
+    "type": "values of metrics that are no numbers, or in another unit; the event of their birth says which",
     "value": "values that do not have the type that their birth says; they are kept as bad",
     "alias": "metrics that no birth has named; the node is asked to be born again",
     "quality": "qualities other than 0, 192 and 500; they are kept as uncertain",

@@ -6,7 +6,7 @@ tck-id-payloads-metric-datatype-req.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,6 +19,8 @@ from collector.sparkplug.types import IS_FLOAT, NUMBERS, TEXTS, DataType
 _FOUND: Final = 64  # orders of aliases that are remembered
 _UNKNOWN, _UNMAPPED, _REFUSED, _TEXT = -1, -2, -3, -4
 
+UnitCheck = Callable[[int, str], str | None]
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -29,7 +31,7 @@ class Found:
         tag: places of their tags in the source's list, shape (n,).
         types: data types by the birth, shape (n,).
         unknown: metrics that no birth has named.
-        refused: metrics that are tags, but whose type is no number.
+        refused: metrics that are tags, but cannot be kept since their birth.
         texts: place in the message → name, of those that are wanted as texts.
         plain: every metric is a tag whose type is a floating point number.
     """
@@ -50,15 +52,18 @@ class Table:
         metrics: as the birth names them.
         tags: name → place of the tag in the source's list.
         texts: names that are wanted as texts.
+        wrong_unit: what is wrong with the unit that a tag's metric has by its own word; None when nothing is.
 
     Attributes:
         tag: places of all tags that the birth names, shape (n,).
         unmapped: names that are nobody's tag.
-        refused: name → type, of tags whose type is no number.
+        refused: name → why, of tags whose metric is no number, or in another unit than the line's file says.
         lacking: names of tags that the birth does not name.
     """
 
-    def __init__(self, metrics: Metrics, tags: Mapping[str, int], texts: frozenset[str]) -> None:
+    def __init__(
+        self, metrics: Metrics, tags: Mapping[str, int], texts: frozenset[str], wrong_unit: UnitCheck
+    ) -> None:
         self._names: dict[str, int] = {}
         self._aliases: dict[int, int] = {}
         self._tag: list[int] = []
@@ -71,6 +76,10 @@ class Table:
         for entry in range(len(metrics)):
             name = metrics.name.get(entry, "")
             self._tag.append(self._kind(entry, name, tags, texts))
+            unit = metrics.unit.get(entry)
+            if self._tag[-1] >= 0 and unit is not None and (wrong := wrong_unit(self._tag[-1], unit)):
+                self.refused[name] = wrong
+                self._tag[-1] = _REFUSED
             if name:
                 self._names[name] = entry
             if aliases[entry] != NO_ALIAS:
@@ -88,7 +97,7 @@ class Table:
             return _UNMAPPED
         if datatype in NUMBERS or datatype == DataType.UNKNOWN:
             return tags[name]
-        self.refused[name] = DataType(datatype).name.lower()
+        self.refused[name] = f"{DataType(datatype).name.lower()} is no number"
         return _REFUSED
 
     @property

@@ -49,7 +49,7 @@ class Tale:
             said.append(f"{len(table.unmapped)} are nobody's ({_listed(table.unmapped)})")
         if table.refused:
             words = [f"{name}: {kind}" for name, kind in table.refused.items()]
-            said.append(f"{len(words)} are no numbers and are left out ({_listed(words)})")
+            said.append(f"{len(words)} that the line's file names are left out ({_listed(words)})")
         if table.lacking:
             lacking = _listed(table.lacking)
             said.append(f"{len(table.lacking)} that the line's file names are not there ({lacking})")

@@ -9,11 +9,12 @@ from pydantic import Field
 
 from collector import TagMapping
 from historian.units import quantity
+from meltledger.linefile.confirm import ConfirmKeys
 from meltledger.linefile.sensors import ChannelKeys
 from meltledger.linefile.words import DeadBand, Name, Place, Section, UcumCode
 
 
-class TagSection(ChannelKeys):
+class TagSection(ConfirmKeys, ChannelKeys):
     """Where one tag comes from; each kind of source adds how it calls it."""
 
     unit: UcumCode | None = Field(

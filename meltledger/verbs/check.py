@@ -11,6 +11,7 @@ import click
 
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
+from meltledger.confirming import to_confirm
 from meltledger.errors import LineFileWrong
 from meltledger.linefile import OpcUaSection
 from meltledger.register import load_register
@@ -61,4 +62,4 @@ def _warnings(config: LineConfig) -> list[str]:
         found.append(
             "note: no cleaning because of load on filter.dp.calc is given, so an overdue one is not judged"
         )
-    return found
+    return [*found, *to_confirm(config)]

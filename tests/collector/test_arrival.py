@@ -7,7 +7,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.arrival import Arrival
+from collector.arrival import FAR_NS, Arrival
 from historian import NS
 
 
@@ -29,3 +29,11 @@ def test_goes_on_at_half_speed_after_a_step_back() -> None:
     assert arrival.at(711 * NS) == 1006 * NS
     assert arrival.stepped_back_ns == 0
     assert arrival.at(1400 * NS) == 1400 * NS
+
+
+def test_far_ahead_of_the_clock_it_does_not_wait() -> None:
+    """Half speed for a year would keep every rule slow for a year."""
+    arrival = Arrival(10 * FAR_NS)
+    assert arrival.at(1000) == 10 * FAR_NS
+    assert arrival.at(3000) == 10 * FAR_NS + 2000
+    assert arrival.stepped_back_ns == 0

@@ -240,6 +240,17 @@ def test_history_that_is_fetched_from_a_wrong_clock_goes_beside_the_rest() -> No
     assert kept[0].clock_epoch == 1
 
 
+def test_what_was_missed_is_not_asked_for_by_a_wrong_clock() -> None:
+    for off_ns, asks in ((0, True), (365 * DAY_NS, False)):
+        line = ClockLine()
+        line.run(20, off_ns)
+        line.inbox.lost("plc")
+        line.wait(60)
+        line.run(20, off_ns)
+        assert bool(line.inbox.ended_gaps("plc")) is asks
+        assert line.inbox.ended_gaps("plc") == []
+
+
 def test_the_lag_is_told_as_stamped() -> None:
     line = ClockLine()
     line.run(20, -365 * DAY_NS)

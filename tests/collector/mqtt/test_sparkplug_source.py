@@ -8,7 +8,7 @@ import random
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
@@ -26,13 +26,15 @@ from collector import (
 )
 from collector.backoff import Backoff
 from collector.mqtt.broker import Broker
-from collector.mqtt.sparkplug_source import SparkplugSource
+from collector.mqtt.sparkplug_source import SparkplugSource, wrong_unit
 from collector.source import SourceState
 from historian import EmbeddedStore, Event, Series
+from historian.catalogue import canonical_tag
 from historian.quality import HELD, NO_COMMUNICATION, NO_DATA, is_good
 from tests.collector.conftest import Judged
 from tests.support.hearer import Hearer
 from tests.support.mosquitto import Mosquitto
+from tests.support.proxy import Proxy
 from tests.support.sparkplug_peer import DOUBLE, M, nbirth, ndeath, payload
 
 pytestmark = pytest.mark.broker
@@ -102,15 +104,22 @@ class Collecting:
 
 
 @asynccontextmanager
-async def collecting(folder: Path, mosquitto: Mosquitto, **more: object) -> AsyncIterator[Collecting]:
+async def collecting(
+    folder: Path,
+    mosquitto: Mosquitto,
+    mapping: SourceMapping = MAPPING,
+    *,
+    port: int | None = None,
+    **more: object,
+) -> AsyncIterator[Collecting]:
     store = EmbeddedStore.open(folder)
-    known = store.register(tags_of([MAPPING]))
+    known = store.register(tags_of([mapping]))
     clock = WallClock()
-    inbox = Inbox([MAPPING], known, newest_samples(store, [MAPPING]))
+    inbox = Inbox([mapping], known, newest_samples(store, [mapping]))
     source = SparkplugSource(
-        MAPPING,
+        mapping,
         known,
-        Broker("127.0.0.1", mosquitto.port, "recorder", session_s=0),
+        Broker("127.0.0.1", port or mosquitto.port, "recorder", session_s=0),
         group="g",
         host_id="recorder",
         clock=clock,
@@ -250,3 +259,49 @@ async def test_hostile_messages_disturb_nothing_else(tmp_path: Path, mosquitto: 
         await got.until(lambda: "input-rejected" in got.kinds())
         assert got.source.counts.rejected >= 2
         assert got.source.counts.reconnects == 0
+
+
+@pytest.mark.parametrize(
+    ("told", "unit", "assumed", "wrong"),
+    [
+        ("bar", "bar", True, None),
+        ("MPa", "bar", False, "the source says MPa, the line's file says bar"),
+        ("MPa", "bar", True, "the node says MPa, the tag is bar where the line's file says no unit"),
+        ("no such thing", "bar", True, None),
+        ("kg", "bar", True, "kg"),
+    ],
+)
+def test_units_that_a_birth_tells(told: str, unit: str, assumed: bool, wrong: str | None) -> None:
+    mapping = TagMapping("die.pressure.pv", "n//p", unit, unit_assumed=assumed)
+    said = wrong_unit(mapping, {mapping.path: canonical_tag(mapping.path)}, told)
+    assert said is None if wrong is None else said is not None and wrong in said
+
+
+async def test_small_changes_are_left_out_where_the_file_says_so(
+    tmp_path: Path, mosquitto: Mosquitto
+) -> None:
+    tags = (TagMapping("own.a.pv", "n1/dev/a", "1", deadband=0.5), MAPPING.tags[1])
+    async with collecting(tmp_path / "store", mosquitto, replace(MAPPING, tags=tags)) as got:
+        await got.be_born()
+        await got.tell(2.0, 2.1, 2.4, 2.6, 5.0)
+        await got.until(lambda: got.good() == [1.0, 2.0, 2.6, 5.0])
+        assert got.source.counts.received == 7
+
+
+async def test_the_broker_tells_our_death_when_we_cannot(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    # tck-id-operational-behavior-host-application-connect-will, -will-topic, -will-payload, -will-qos, -will-retained
+    async with (
+        Proxy.to(mosquitto.port) as proxy,
+        collecting(tmp_path / "store", mosquitto, port=proxy.port) as got,
+    ):
+        await got.until(lambda: len(got.heard("STATE")) == 1)
+        first = json.loads(got.heard("STATE")[0])
+        proxy.refuse = True
+        proxy.cut()
+        await got.until(lambda: len(got.heard("STATE")) == 2)
+        assert json.loads(got.heard("STATE")[1]) == {"online": False, "timestamp": first["timestamp"]}
+        await got.until(lambda: got.source.status.state is SourceState.LOST)
+        proxy.refuse = False
+        await got.until(lambda: len(got.heard("STATE")) > 2)
+        again = json.loads(got.heard("STATE")[2])
+        assert again["online"] and again["timestamp"] > first["timestamp"]

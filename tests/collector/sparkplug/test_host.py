@@ -66,6 +66,7 @@ class Played:
             [read_address(t) for t in texts],
             Readings.of(MAPPING.tags, tags_with_numbers()),
             self.complaints,
+            wrong_unit=lambda place, unit: "in furlongs" if (place, unit) == (2, "furlong") else None,
         )
         self.now_ms = T0
         self.confirmed: list[int] = []
@@ -194,10 +195,24 @@ def test_null_quality_and_wrong_types_are_bad_or_uncertain(line: Played) -> None
 
 def test_a_metric_whose_type_is_no_number_is_left_out_and_said(line: Played) -> None:
     line.say("NBIRTH", nbirth(M("hall", 9, T0, 16, (DATASET, b"")), ms=T0))
-    assert "hall: dataset" in line.told("node-born")[0]
+    assert "hall: dataset is no number" in line.told("node-born")[0]
     assert line.say("NDATA", data(1, 1, M(alias=9, ms=T0 + 1, value=(DATASET, b"")))) == []
     assert line.complaints.total == 2
     assert line.asked() == []
+
+
+def test_a_metric_in_another_unit_is_left_out_and_said(line: Played) -> None:
+    line.say("NBIRTH", nbirth(ms=T0))
+    units = {"engUnit": "furlong"}
+    body = payload(
+        M("a", 1, T0, 10, (DOUBLE, 1.0), properties=units),
+        M("b", 2, T0, 10, (DOUBLE, 2.0), properties=units),
+        ms=T0,
+        seq=1,
+    )
+    assert line.say("DBIRTH", body, "dev") == [(A, 0, 1.0, GOOD)]
+    assert "b: in furlongs" in line.told("node-born")[-1]
+    assert line.host.unborn == [0, 2, 3]
 
 
 def test_texts_are_told_when_they_change(line: Played) -> None:
