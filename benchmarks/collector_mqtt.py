@@ -149,7 +149,10 @@ async def _collected(
     inbox = Inbox([mapping], tags)
     writer = Writer(store, inbox, _NoJudge(), WallClock(), lambda _event: None)
     source = MqttJsonSource(
-        mapping, tags, Broker("127.0.0.1", port, "ours", version=_VERSION, window=_WINDOW), [_SHAPES[load.form]]
+        mapping,
+        tags,
+        Broker("127.0.0.1", port, "ours", version=_VERSION, window=_WINDOW),
+        [_SHAPES[load.form]],
     )
     roster = Roster(inbox, WallClock())
     roster.start(source)
@@ -171,7 +174,7 @@ async def _collected(
 
 async def _until(true: Callable[[], bool], why: str) -> None:
     end_s = time.monotonic() + _LONGEST_S
-    while not true():  # noqa: ASYNC110  (a source cannot wake a benchmark)
+    while not true():
         if time.monotonic() > end_s:
             raise TimeoutError(why)
         await asyncio.sleep(0.05)

@@ -160,6 +160,9 @@ class SourceClock:
             # What was held when it was lost is judged as it stands.
             last = last or self._lateness is not None
         impossible = self._impossible(stamps, now_ns)
+        if back := self._gone_back(stamps.chosen(~impossible), now_ns):
+            self._part(entries, back, now_ns, done, last=last, which=which)
+            return
         judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
             if not stamps.running.any():
@@ -178,14 +181,7 @@ class SourceClock:
         if impossible.any() and not impossible.all():
             # Values that were never written are stamped with the first day of somebody's calendar.
             stamps = stamps.chosen(~impossible)
-        newest_ns = stamps.newest_ns()
-        back = self._gone_back(stamps, now_ns)
-        if back and newest_ns is not None and newest_ns + self.shift_ns >= now_ns - BEHIND_NS:
-            low_ns = now_ns - self.shift_ns - BEHIND_NS
-            near, far = parted(entries, lambda tag, time_ns: tag in back and time_ns < low_ns)
-            self._take(near, now_ns, done, last=True, which=which)
-            self._take(far, now_ns, done, last=last, which=which)
-        elif self._is_late(stamps, now_ns, last=last):
+        if self._is_late(stamps, now_ns, last=last):
             self._keep(entries, now_ns, done, stamps)
         elif self._lateness is not None and not self._late:
             done.held += entries
@@ -227,7 +223,7 @@ class SourceClock:
             return went_back_ns <= STEP_NS and not now_ns - BEHIND_NS <= newest_ns
         if self._followed and went_back_ns <= BEHIND_NS:
             return True
-        if self._goes_on(stamps):
+        if self._lateness is None and self._goes_on(stamps):
             self._followed = True
             return True
         if not stamps.running.any():
@@ -251,13 +247,41 @@ class SourceClock:
         return self.shift_ns < 0 and late_ns > STEP_NS and newest_ns <= now_ns + STEP_NS
 
     def _gone_back(self, stamps: Stamps, now_ns: int) -> set[int]:
-        """Tags that went back by more than a delay explains: a tag's own samples come in order."""
-        old = stamps.running & (stamps.time_ns + self.shift_ns < now_ns - BEHIND_NS)
-        if not old.any():
+        """Tags that went back by more than a delay explains, while something goes on.
+
+        A tag's own samples come in order.
+        """
+        low_ns = now_ns - self.shift_ns - BEHIND_NS
+        stamps = stamps.chosen(stamps.running)
+        old = stamps.time_ns < low_ns
+        if not old.any() or old.all():
             return set()
-        tags = stamps.tag[old]
-        back = self._known_ns(tags) > stamps.time_ns[old] + self.shift_ns + BEHIND_NS
-        return set(tags[back].tolist())
+        known_ns = zip(stamps.tag.tolist(), self._known_ns(stamps.tag).tolist(), strict=True)
+        newest_ns = {tag: at_ns - self.shift_ns for tag, at_ns in known_ns}
+        back: set[int] = set()
+        for tag, time_ns in zip(stamps.tag.tolist(), stamps.time_ns.tolist(), strict=True):
+            if time_ns < low_ns and newest_ns[tag] > time_ns + BEHIND_NS:
+                back.add(tag)
+            newest_ns[tag] = max(newest_ns[tag], time_ns)
+        return back
+
+    def _part(
+        self, entries: list[Entry], back: set[int], now_ns: int, done: Righted, *, last: bool, which: Which
+    ) -> None:
+        """Take what goes on apart from what went back."""
+
+        def went(tag: int, time_ns: int) -> bool:
+            is_old = time_ns + self.shift_ns < now_ns - BEHIND_NS
+            return tag in back and is_old and not self._is_impossible(time_ns, now_ns)
+
+        near, far = parted(entries, went)
+        # They were held before, and the others go on all the same: it is not the source's clock.
+        astray = self._lateness is not None or self._strays.knows(back)
+        self._take(near, now_ns, done, last=True, which=which)
+        if astray:
+            self._bring(far, now_ns, done, now_ns - BEHIND_NS)
+        else:
+            self._take(far, now_ns, done, last=last, which=which)
 
     def _goes_on(self, stamps: Stamps) -> bool:
         """Whether a batch goes on right after what is stored."""
@@ -281,15 +305,16 @@ class SourceClock:
 
     def _keep(self, entries: list[Entry], now_ns: int, done: Righted, true: Stamps) -> None:
         """Pass the batch on; single samples whose time cannot be true come to their arrival."""
-        kept, events = self._strays.brought(
-            moved(entries, self.shift_ns, sure=self._sure),
-            now_ns,
-            base_ns=self.shift_ns,
-            least_ns=self._begun_ns if self.shift_ns else None,
-        )
+        self._bring(entries, now_ns, done, self._begun_ns if self.shift_ns else None)
         if true.running.any():
             stored_ns = int(true.time_ns[true.running].max()) + self.shift_ns
             self.stored_ns = max(stored_ns, self.stored_ns or stored_ns)
+
+    def _bring(self, entries: list[Entry], now_ns: int, done: Righted, least_ns: int | None) -> None:
+        """Pass the batch on; what lies before ``least_ns``, or cannot be true, comes to its arrival."""
+        kept, events = self._strays.brought(
+            moved(entries, self.shift_ns, sure=self._sure), now_ns, base_ns=self.shift_ns, least_ns=least_ns
+        )
         done.entries += kept
         done.events += events
 

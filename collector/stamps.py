@@ -159,8 +159,8 @@ def begins_anew(time_ns: int, *, among: bool) -> Entry:
 def is_step(stamps: Stamps, impossible: Mask) -> bool:
     """Whether the clock stepped within a batch, rather than some tags having a clock of their own.
 
-    After a step every sample is of the new clock: a tag goes from the one to the other and never back, or
-    more tags are beyond the step than before it.
+    After a step every sample is of the new clock: a tag goes from the one to the other and never back, and
+    more tags are beyond the step than stay before it.
     """
     if impossible.all():
         return False
@@ -169,4 +169,4 @@ def is_step(stamps: Stamps, impossible: Mask) -> bool:
         marks = impossible[stamps.tag == tag]
         if bool((marks[:-1] & ~marks[1:]).any()):
             return False
-    return bool(near & far) or len(far) > len(near)
+    return len(far) > len(near - far)

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from collector.clocks import FUTURE_NS, MS, OLD_NS, whole_ms
+from collector.clocks import BEHIND_NS, FUTURE_NS, MS, OLD_NS, whole_ms
 from collector.columns import Columns
 from collector.stream import ALIVE, Entry
 from historian.event import Event
@@ -86,15 +86,23 @@ class Strays:
         for tag, time_ns in newest_ns.items():
             shift_ns = self._shift_ns.get(tag)
             if shift_ns is None or abs(time_ns + shift_ns - now_ns) > FUTURE_NS:
-                self._shift_ns[tag] = shift_ns = whole_ms(now_ns - time_ns)
-                said = {"tag": self._paths.get(tag, str(tag)), "stored_ns": time_ns + shift_ns}
-                self._untold.append({**said, "shift_ms": (shift_ns + base_ns) // MS})
-        self._left_out += max(0, len(self._untold) - _MOST)
-        del self._untold[:-_MOST]
+                self._shift_ns[tag] = self._note(tag, time_ns, now_ns, base_ns)
         for at in strays:
             tag, time_ns, value, quality, first = entries[at]  # type: ignore[misc]
             weak = quality if quality & _SEVERITY else UNCERTAIN
-            entries[at] = (tag, time_ns + self._shift_ns[tag], value, weak, first)
+            shift_ns = self._shift_ns[tag]
+            if abs(time_ns + shift_ns - now_ns) > BEHIND_NS:  # what it stamps goes to and fro
+                shift_ns = self._note(tag, time_ns, now_ns, base_ns)
+            entries[at] = (tag, time_ns + shift_ns, value, weak, first)
+        self._left_out += max(0, len(self._untold) - _MOST)
+        del self._untold[:-_MOST]
+
+    def _note(self, tag: int, time_ns: int, now_ns: int, base_ns: int) -> int:
+        """The shift that brings this time to its arrival, to be told."""
+        shift_ns = whole_ms(now_ns - time_ns)
+        said = {"tag": self._paths.get(tag, str(tag)), "stored_ns": time_ns + shift_ns}
+        self._untold.append({**said, "shift_ms": (shift_ns + base_ns) // MS})
+        return shift_ns
 
     def _events(self, now_ns: int) -> list[Event]:
         waited = self._told_ns is None or abs(now_ns - self._told_ns) >= _AGAIN_NS

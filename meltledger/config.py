@@ -123,6 +123,11 @@ def _source_faults(sources: Sequence[Source]) -> Iterator[tuple[Place, str]]:
     for number, source in enumerate(sources):
         if source.name in names:
             yield ("source", number, "name"), f"two sources are named '{source.name}'; rename one"
+        if source.name == "edge":
+            yield (
+                ("source", number, "name"),
+                "'edge' is the recorder's own name; name this one after its machine",
+            )
         names.add(source.name)
         yield from (((("source", number, *key)), said) for key, said in source.faults())
         for path, tag in source.delivers.items():

@@ -10,7 +10,7 @@ from collector.discovery.companion import FoundMachine
 from collector.discovery.companion_table import MACHINES
 from collector.discovery.finding import Finding, Standing
 from collector.discovery.neutral import FOUND, neutral_path
-from collector.discovery.proposal import Hints, Proposal, propose, propose_by_name
+from collector.discovery.proposal import Hints, Proposal, propose, propose_by_name, unit_taken_for
 from collector.discovery.space import DURATION, Space, SpaceNode, number_of
 from historian.tags import pattern_of
 
@@ -60,7 +60,7 @@ def _one(
         "/".join(n.name for n in way),
         standing,
         neutral_path(FOUND, [n.name for n in way]),
-        code or "1",
+        code or unit_taken_for(proposal.readings[0] if count == 1 else ""),
         next((n for n in names[1:] if n != node.name), node.name),
         proposal.readings[0] if count == 1 else "",
         proposal.readings if count > 1 else (),

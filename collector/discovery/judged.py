@@ -12,7 +12,7 @@ from collector.discovery.companion_table import POINTS, MachineName
 from collector.discovery.finding import Confidence, Finding, Standing
 from collector.discovery.neutral import neutral_path
 from collector.discovery.odd_zones import odd_zones
-from collector.discovery.proposal import MOST_READINGS, Hints, becomes, propose
+from collector.discovery.proposal import MOST_READINGS, Hints, becomes, propose, unit_taken_for
 from collector.discovery.space import DURATION, Space, number_of
 from collector.discovery.words import PLACES, read_words
 from historian.catalogue import meaning_of
@@ -81,9 +81,8 @@ def _decided(space: Space, claim: Claim) -> Finding:
     """What type and path decide, with what its unit allows."""
     unit = unit_of(space, claim)
     if unit is None:
-        return _asked(
-            space, claim, claim.tag, f"{_no_unit(space, claim)}: write its unit when you confirm it"
-        )
+        said = f"{_no_unit(space, claim)}: write the right one when you confirm it"
+        return _asked(space, claim, claim.tag, said)
     told = space.unit(claim.node)
     if told is not None and not becomes(told, claim.tag):
         meaning = meaning_of(claim.tag)
@@ -160,7 +159,7 @@ def _asked(
     confidence: Confidence | None = None,
 ) -> Finding:
     """What is kept under a neutral name until a person has confirmed it."""
-    unit = unit_of(space, claim) or "1"
+    unit = unit_of(space, claim) or unit_taken_for(tag)
     if tag and meaning_of(tag) is None:
         tag = ""
     return _finding(

@@ -21,7 +21,7 @@ MOST_READINGS: Final = 4
 
 _HIGHEST_PLACE: Final = 64
 _ANYWHERE: Final = {"line"}  # a line has all of it
-_OPEN: Final = PLACES | {"before", "after", "supply", "return", "melt", "screw", "hopper"}
+_OPEN: Final = PLACES | {"heater", "before", "after", "supply", "return", "melt", "screw", "hopper"}
 
 # What a unit alone says is measured, where no word does.
 _BY_UNIT: Final = {"Cel": "temperature", "bar": "pressure", "A": "current", "kW": "power", "kW.h": "energy",
@@ -98,7 +98,8 @@ def propose(hints: Hints, among: Collection[str] | None = None, place: int | Non
     if len(whole) == 1:
         return _placed(whole[0], number, hints, concepts)
     near = whole or [r for r in fitting if _lacks_little(r, concepts)]
-    tags = [tag for r in near if (tag := _with_number(r.tag, number)) is not None]
+    counted = [r for r in near if "*" in r.tag] if number is not None else []
+    tags = [tag for r in counted or near if (tag := _with_number(r.tag, number)) is not None]
     if not 0 < len(tags) <= MOST_READINGS:
         return Proposal((), reason=_why_none(spoken, len(tags)))
     missing = sorted({"/".join(sorted(need)) for r in near for need in _missing(r, concepts)})
@@ -138,7 +139,7 @@ def _with_quantity(concepts: frozenset[str], hints: Hints) -> frozenset[str]:
 def _can_be(reading: Reading, spoken: frozenset[str], around: frozenset[str], hints: Hints) -> bool:
     """Whether nothing speaks against it."""
     against = (spoken | (around & PLACES) - _ANYWHERE) & (
-        PLACES | QUANTITIES | {"set", "before", "after", "supply", "return"}
+        PLACES | QUANTITIES | {"set", "before", "after", "supply", "return", "zone"}
     )
     if against - reading.fits:
         return False
@@ -152,7 +153,7 @@ def _missing(reading: Reading, concepts: Collection[str]) -> list[frozenset[str]
 def _lacks_little(reading: Reading, concepts: Collection[str]) -> bool:
     """Whether one thing is missing, a place, and more than the quantity is there."""
     missing = _missing(reading, concepts)
-    there = [n for n in reading.needs if n not in missing and not n & QUANTITIES]
+    there = [n for n in reading.needs if n not in missing and not n & (QUANTITIES | {"set"})]
     return len(missing) == 1 and missing[0] <= _OPEN and bool(there)
 
 
@@ -212,6 +213,16 @@ def _unless_odd(tag: str, unit: str, hints: Hints, otherwise: Confidence) -> Con
         if low < meaning.low - slack or high > meaning.high + slack:
             return Confidence.LOW
     return otherwise
+
+
+def unit_taken_for(tag: str) -> str:
+    """The unit that is written where nobody says one.
+
+    It is ``1``, which cannot become another unit, so that nobody forgets to write the right one. Only a ``1``
+    would silently become a hundred percent, so what is proposed as a share is taken for percent.
+    """
+    meaning = meaning_of(tag) if tag else None
+    return "%" if meaning is not None and meaning.unit == "%" else "1"
 
 
 def becomes(told: ToldUnit, tag: str) -> bool:

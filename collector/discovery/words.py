@@ -46,7 +46,7 @@ _WORDS: Final[Mapping[str, str]] = {
     "output": "output* out *stellgrad* *stellgrosse* *stellgroesse* *heizleistung* duty cv uscita salida",
     "set": "set sp setpoint* soll* *sollwert* consigna* impostat* setvalue* *vorgabe* target* w",
     "actual": "actual* act ist* *istwert* pv real* effettiv* measured* valor* value* val medid* misurat*",
-    "extruder": "extruder* extrusora* extrusor* estrusor* extr ext ex",
+    "extruder": "barrel* *zylinder* cilindro* extruder* extrusora* extrusor* estrusor* extr ext ex",
     "screw": "screw* *schnecke* husillo* vite* tornillo* usillo*",
     "main": "main *haupt* principal* principale*",
     "drive": "drive* motor* *antrieb* accionamiento* azionamento* motore*",

@@ -62,6 +62,7 @@ class Broker:
                 raise SourceRefused(f"{self}: there is no file {file}; put it there, or correct its name")
         try:
             context = ssl.create_default_context(cafile=self.ca)
+            context.sslsocket_class = _ClosedOnFailure
             if self.certificate is not None:
                 context.load_cert_chain(self.certificate, self.key)
         except (OSError, ssl.SSLError) as error:
@@ -70,6 +71,18 @@ class Broker:
                 "belong to the certificate"
             ) from error
         return context
+
+
+class _ClosedOnFailure(ssl.SSLSocket):
+    """The library lets go of a connection whose handshake fails without closing it."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        """As the standard library's; closes when it fails."""
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
 
 
 def address_of(text: str) -> tuple[str, int, bool]:

@@ -20,7 +20,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
-from collector.mqtt.network import Network
+from collector.mqtt.network import Network, ReadAheadClient
 
 CONNECT_S: Final = 5.0
 # MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
@@ -88,7 +88,7 @@ class Connection:
         self._granted: asyncio.Future[list[ReasonCode]] = self._loop.create_future()
         self._down: asyncio.Future[str] = self._loop.create_future()
         self._v5 = broker.version == "5"
-        self._client: paho.Client | None = None
+        self._client: ReadAheadClient | None = None
         self._network: Network | None = None
 
     async def open(self) -> bool:
@@ -121,7 +121,7 @@ class Connection:
             )
             self._network.start()
             async with asyncio.timeout(CONNECT_S):
-                reason, kept = await self._answer
+                reason, kept = await self._answered()
         except ssl.SSLCertVerificationError as error:
             raise SourceRefused(
                 f"{broker}: its certificate is not accepted ({error.verify_message}); give the file of its "
@@ -137,6 +137,13 @@ class Connection:
             raise SourceAway(words)
         await self._subscribed()
         return kept
+
+    async def _answered(self) -> tuple[ReasonCode, bool]:
+        either: list[asyncio.Future[Any]] = [self._answer, self._down]
+        await asyncio.wait(either, return_when=asyncio.FIRST_COMPLETED)
+        if not self._answer.done():
+            raise ConnectionError(self._down.result())
+        return self._answer.result()
 
     async def _subscribed(self) -> None:
         try:
@@ -188,9 +195,9 @@ class Connection:
         for future in (self._answer, self._granted, self._down):
             future.cancel()
 
-    def _made(self) -> paho.Client:
+    def _made(self) -> ReadAheadClient:
         broker = self.broker
-        client = paho.Client(
+        client = ReadAheadClient(
             CallbackAPIVersion.VERSION2,
             broker.client_id,
             clean_session=None if self._v5 else broker.session_s == 0,

@@ -31,8 +31,7 @@ from historian.tags import Tag
 _REFUSED_WAIT_S: Final = 60.0
 _LEAVE_S: Final = 10.0  # for the last messages to be stored and acknowledged
 _LOOK_S: Final = 3.0
-# common practice, no source: no broker's window is smaller as it comes.
-_SMALL_WINDOW: Final = 10
+_SURE: Final = 3
 
 _log = structlog.get_logger(__name__)
 
@@ -41,22 +40,42 @@ _log = structlog.get_logger(__name__)
 class _Unstored:
     """The messages of one connection that the store does not have yet; one thread writes each number.
 
+    The broker sends only so many before the first is acknowledged. How many is said in the line's file; where
+    fewer came and never more, a few times, and then a pause, that is taken for its window.
+
     Attributes:
+        window: as the file says it.
         mids: heard and not handed on.
         resent: whether one of them may have come before.
         handed: how many were handed on, by the connection's thread.
         stored: how many of those are on disk, by the event loop's.
     """
 
+    window: int
     mids: list[int] = field(default_factory=list)
     resent: bool = False
     handed: int = 0
     stored: int = 0
+    _most: int = 1
+    _met: int = 0
 
     @property
     def waiting(self) -> int:
         """How many are not on disk."""
         return len(self.mids) + self.handed - self.stored
+
+    @property
+    def is_full(self) -> bool:
+        """Whether the broker may send nothing more before something is acknowledged."""
+        waiting = self.waiting
+        return waiting == self.window or (self._met >= _SURE and waiting == self._most)
+
+    def pause(self) -> None:
+        """Nothing more comes just now."""
+        waiting = self.waiting
+        if waiting > self._most:
+            self._most, self._met = waiting, 0
+        self._met += waiting == self._most
 
 
 class MqttJsonSource:
@@ -100,7 +119,7 @@ class MqttJsonSource:
             self._complaints,
             largest_byte=broker.largest_byte,
         )
-        self._unstored = _Unstored()
+        self._unstored = _Unstored(broker.window)
         self._plain_seen = False
         self._received = self._reconnects = 0
         self._standing = Standing(mapping.name, self._clock)
@@ -144,7 +163,7 @@ class MqttJsonSource:
 
     async def _connect(self, inbox: Inbox) -> None:
         """Connect and collect until the connection breaks."""
-        self._unstored = _Unstored()
+        self._unstored = _Unstored(self._broker.window)
         self._reader.take()  # what the last connection left is not acknowledged: it comes again
         topics = [(shape.topic, shape.qos) for shape in self._shapes]
         connection: Connection
@@ -205,17 +224,17 @@ class MqttJsonSource:
             # Not foreseen. Without an acknowledgement the broker would send it again and again.
             _log.exception("message_failed", source=self.name)
             self._complaints.add("failed", type(error).__name__, message.payload)
-        if unstored.waiting >= self._broker.window:
-            # The broker sends nothing more before something is acknowledged.
+        if unstored.is_full:
             self._hand_on(inbox, connection)
             inbox.hurry()
 
     def _calm(self, inbox: Inbox, connection: Connection, *, paused: bool) -> None:
         """Enough was heard for now, on the connection's thread."""
         self._hand_on(inbox, connection)
-        if paused and self._unstored.waiting >= _SMALL_WINDOW:
-            # It may be that the broker's window is smaller than it was said to be, and full.
-            inbox.hurry()
+        if paused:
+            self._unstored.pause()
+            if self._unstored.is_full:
+                inbox.hurry()
 
     def _hand_on(self, inbox: Inbox, connection: Connection) -> None:
         """Give what was read to the inbox, on the connection's thread."""

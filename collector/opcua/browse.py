@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -17,7 +17,7 @@ from asyncua.ua.object_ids import ObjectIds
 from asyncua.ua.status_codes import StatusCodes
 from asyncua.ua.uaerrors import UaStatusCodeError
 
-from collector.discovery.companion_table import MACHINES, MACHINES_FOLDER
+from collector.discovery.companion_table import MACHINERY, MACHINES, MACHINES_FOLDER
 from collector.discovery.space import Space, SpaceNode, Told
 from collector.errors import SourceAway, WrongNode
 from collector.opcua.limits import in_groups
@@ -63,8 +63,11 @@ async def browse(link: Link, bounds: Bounds, progress: Progress) -> Space:
     """
     look = _Look(link, bounds, progress)
     machines = await look.machine_types()
-    roots = [_ROOT, *([MACHINES_FOLDER] if machines else [])]
-    await look.walk(roots)
+    roots = [_ROOT]
+    await look.walk(_ROOT)
+    if MACHINERY in link.namespaces and MACHINES_FOLDER not in look.nodes:
+        roots.append(MACHINES_FOLDER)
+        await look.walk(MACHINES_FOLDER)
     variables = [(look.ids[a], n) for a, n in look.nodes.items() if n.told is not None]
     told = await tell_variables(link, variables, look.is_late, lambda n: progress("variables read", n))
     nodes = {**look.nodes, **told}
@@ -120,13 +123,11 @@ class _Look:
                 level = [_plain(r.NodeId) for refs in answers for r in refs]
         return found
 
-    async def walk(self, roots: Iterable[str]) -> None:
-        """Look at the roots and at everything below them, level by level."""
-        level: list[str] = []
-        for address in roots:
-            self.ids[address] = resolve(address, self.link.namespaces)
-            self.nodes[address] = SpaceNode(address, "", address)
-            level.append(address)
+    async def walk(self, root: str) -> None:
+        """Look at a root and at everything below it, level by level."""
+        self.ids[root] = resolve(root, self.link.namespaces)
+        self.nodes[root] = SpaceNode(root, "", root)
+        level = [root]
         while level:
             following: list[str] = []
             for some in in_groups(level, min(_AT_ONCE, self.link.limits.browse)):
@@ -174,33 +175,34 @@ class _Look:
     async def _browse(
         self, nodes: Sequence[ua.NodeId], references: ua.NodeId, classes: int
     ) -> list[list[ua.ReferenceDescription]]:
-        """The references of each node; a server that is asked too much at once is asked for less."""
-        asked = [_description(n, references, classes) for n in nodes]
-        results = await self._browse_some(asked)
-        answers: list[list[ua.ReferenceDescription]] = []
-        for one, first in zip(asked, results, strict=True):
-            result = first
-            if result.StatusCode.value == StatusCodes.BadNoContinuationPoints:
-                # It holds few continuation points; alone there is one for it.
-                (result,) = await self._browse_some([one])
-            if not result.StatusCode.is_good():
-                self.say(f"{self._address(one.NodeId)} could not be looked into ({result.StatusCode.name})")
-            answers.append(await self._whole(one, result))
-        return answers
+        """The references of each node."""
+        return await self._answers([_description(n, references, classes) for n in nodes])
 
-    async def _browse_some(self, asked: Sequence[ua.BrowseDescription]) -> list[ua.BrowseResult]:
+    async def _answers(self, asked: Sequence[ua.BrowseDescription]) -> list[list[ua.ReferenceDescription]]:
+        """The references of each; a server that cannot take so much at once is asked for less."""
         if not asked:
             return []
-        parameters = ua.BrowseParameters(
-            RequestedMaxReferencesPerNode=ua.Counter(_REFERENCES_AT_ONCE), NodesToBrowse=list(asked)
-        )
         try:
-            return list(await self.link.ask(self.link.session.browse(parameters)))
+            results = await self._request(asked)
         except SourceAway as error:
             if len(asked) == 1 or not isinstance(error.__cause__, UaStatusCodeError):
                 raise
-        half = len(asked) // 2
-        return [*await self._browse_some(asked[:half]), *await self._browse_some(asked[half:])]
+            half = len(asked) // 2
+            return [*await self._answers(asked[:half]), *await self._answers(asked[half:])]
+        # Continuation points are used up before anything else is asked: a server may drop old ones then.
+        answers = [await self._whole(one, result) for one, result in zip(asked, results, strict=True)]
+        for place, (one, result) in enumerate(zip(asked, results, strict=True)):
+            if result.StatusCode.value == StatusCodes.BadNoContinuationPoints and len(asked) > 1:
+                (answers[place],) = await self._answers([one])
+            elif not result.StatusCode.is_good():
+                self.say(f"{self._address(one.NodeId)} could not be looked into ({result.StatusCode.name})")
+        return answers
+
+    async def _request(self, asked: Sequence[ua.BrowseDescription]) -> list[ua.BrowseResult]:
+        parameters = ua.BrowseParameters(
+            RequestedMaxReferencesPerNode=ua.Counter(_REFERENCES_AT_ONCE), NodesToBrowse=list(asked)
+        )
+        return list(await self.link.ask(self.link.session.browse(parameters)))
 
     async def _whole(
         self, asked: ua.BrowseDescription, result: ua.BrowseResult

@@ -25,6 +25,7 @@ from collector.opcua.times import NO_TIME, told_column_ns, told_ns
 
 _VALUE, _STATUS, _SOURCE, _SERVER = 0x01, 0x02, 0x04, 0x08
 _COUNT = struct.Struct("<i")
+_STREAK = 4  # values alike, from which on it pays to look for more of them at once
 
 _NUMBERS: Mapping[int, str] = {
     1: "u1", 2: "i1", 3: "u1", 4: "<i2", 5: "<u2", 6: "<i4", 7: "<u4", 8: "<i8", 9: "<u8",
@@ -117,32 +118,44 @@ def decode(body: bytes) -> Changes:
     changes = Changes.blank(count)
     odd: dict[int, object] = {}
     alike: dict[int, tuple[list[int], list[int]]] = {}
-    at = _COUNT.size
-    for place in range(count):
+    octets = np.frombuffer(body, np.uint8)
+    at, place, streak, last = _COUNT.size, 0, 0, -1
+    while place < count:
         mask = body[at + 4]
         key = mask << 8 | body[at + 5] if mask & _VALUE else mask << 8
         size = _SIZES.get(key)
         if size is None:
             at += _by_library(changes, odd, place, body, at)
+            place, last = place + 1, -1
             continue
+        streak = streak + 1 if key == last else 0
+        n = _run(octets[at:], key, size, count - place) if streak >= _STREAK else 1
         places, starts = alike.setdefault(key, ([], []))
-        places.append(place)
-        starts.append(at)
-        at += size
+        places.extend(range(place, place + n))
+        starts.extend(range(at, at + n * size, size))
+        at, place, last = at + n * size, place + n, key
     if at > len(body):
         raise ValueError(f"the last value ends at byte {at} of {len(body)}")
     for key, (places, starts) in alike.items():
-        _by_layout(changes, key, np.array(places), np.array(starts), body)
+        _by_layout(changes, key, np.array(places), np.array(starts), octets)
         if not key >> 8 & _VALUE:
             odd.update(dict.fromkeys(places))
     return Changes(changes.handle, changes.value, changes.status, changes.source_ns, changes.server_ns, odd)
 
 
-def _by_layout(changes: Changes, key: int, places: Any, starts: Any, body: bytes) -> None:
+def _run(octets: NDArray[np.uint8], key: int, size: int, most: int) -> int:
+    """How many values from here on lie in the bytes in the same way, one behind the other."""
+    most = min(most, len(octets) // size)
+    same = octets[4::size][:most] == key >> 8
+    if key >> 8 & _VALUE:
+        same &= octets[5::size][:most] == key & 0xFF
+    return max(1, most if same.all() else int(np.argmin(same)))
+
+
+def _by_layout(changes: Changes, key: int, places: Any, starts: Any, octets: NDArray[np.uint8]) -> None:
     """All values that lie in the bytes in the same way, at once."""
     layout = _layout(key)
     size = layout.itemsize
-    octets = np.frombuffer(body, np.uint8)
     if len(starts) * size == starts[-1] + size - starts[0]:
         cut = octets[starts[0] : starts[-1] + size]  # one behind the other
     else:

@@ -78,7 +78,7 @@ class MqttJsonSection(BrokerKeys, SourceSection):
         86_400.0, description="How long the broker keeps what it cannot deliver.", validate_default=False
     )
     window: Annotated[int, Field(ge=1, le=65_535)] = Field(
-        20,
+        1000,
         description="Messages that the broker sends before the first is acknowledged: what its "
         "max_inflight_messages says.",
     )
@@ -112,3 +112,14 @@ class MqttJsonSection(BrokerKeys, SourceSection):
         for path, tag in self.tags.items():
             if names[tag.name] > 1:
                 yield ("tags", path), f"'{tag.name}' is the name of {names[tag.name]} tags; keep one of them"
+
+    def notes(self) -> Iterator[str]:
+        """What must be set at the broker."""
+        where = f"source {self.name}"
+        if any(message.qos for message in self.message):
+            yield (
+                f"{where}: nothing is lost while this line is away only if its broker keeps it: set there "
+                f"persistence true, max_queued_messages 0, max_inflight_messages {self.window} (docs/mqtt.md)"
+            )
+        if unkept := [message.topic for message in self.message if not message.qos]:
+            yield f"{where}: with qos = 0 no broker keeps {', '.join(unkept)} while this line is away"

@@ -70,3 +70,7 @@ class SourceSection(Section):
     def faults(self) -> Iterator[tuple[Place, str]]:
         """What is well formed but cannot be meant: the key inside this section, and what to do."""
         yield from ()
+
+    def notes(self) -> Iterator[str]:
+        """What is no fault but must be right on the other side for this to work."""
+        yield from ()

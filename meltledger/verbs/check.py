@@ -54,6 +54,7 @@ def _warnings(config: LineConfig) -> list[str]:
     if not os.access(nearest, os.W_OK):
         found.append(f"note: {nearest} cannot be written by this user; `meltledger run` will need to")
     found += [f"note: {text}" for text in store_notes(config)]
+    found += [f"note: {text}" for source in config.file.source for text in source.notes()]
     if any(isinstance(s, OpcUaSection) and s.is_guarded for s in config.file.source):
         from meltledger.access import access_notes
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import cast
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -226,6 +228,67 @@ def test_a_tag_with_a_clock_of_its_own_does_not_pull_the_others() -> None:
             assert frame.clock_epoch == 0 and set(frame.time_ns.tolist()) == {line.at_ns}
         line.at_ns += NS
     assert line.kinds() == ["sample-from-past"], "its distances stay, so one shift does for all"
+
+
+def test_a_tag_whose_own_clock_is_set_back_waits_for_nobody() -> None:
+    """A gateway has machines behind it: the clock of one of them is set back, the others go on."""
+    line = ClockLine()
+    own = line.numbers["plc"][2]
+    for k in range(100):
+        line.send(0, tags=2)
+        line.inbox.put("plc", own, line.at_ns - (HOUR_NS if k >= 10 else 0), 1000.0 + k, GOOD)
+        frames = line.cut()
+        assert {f.clock_epoch for f in frames} == {0}
+        if k > 10:
+            kept = [t for f in frames for t in f.time_ns[f.tag == own].tolist()]
+            assert kept[-1] == line.at_ns, "kept at its arrival, at once"
+        line.at_ns += NS
+    assert line.kinds() == ["sample-from-past"]
+    assert len(line.inbox.cut(line.at_ns, last=True)) == 0, "nothing is held any more"
+
+
+SPOILT = {
+    **dict.fromkeys((5, 6, 12), (-2 * DAY_NS, 800 * NS, UNSET, 0)),
+    9: (UNSET,),
+    15: (-40 * DAY_NS,),
+    17: (365 * DAY_NS,),
+}
+
+
+def test_spoilt_time_stamps_among_good_ones_bring_nothing_else_with_them() -> None:
+    """In one batch a tag is now, two days ago, in the future and at the first day of somebody's calendar."""
+    line = ClockLine()
+    spoilt = line.numbers["plc"][2]
+    for k in range(20):
+        line.send(0, tags=2)
+        for n, off_ns in enumerate([0, *SPOILT.get(k, ())]):
+            line.inbox.put("plc", spoilt, line.at_ns + off_ns + n, 1000.0 + 10 * k + n, GOOD)
+        for frame in line.cut():
+            assert frame.clock_epoch == 0
+            assert (abs(frame.time_ns - line.at_ns) <= 2 * NS).all()
+        line.at_ns += NS
+    assert line.kinds() == ["sample-from-past"]
+    assert line.inbox.cut(line.at_ns, last=True) == []
+
+
+def test_a_broker_that_waits_for_acknowledgements_does_not_hide_a_wrong_clock() -> None:
+    """What is held is not acknowledged; so nothing more comes, by which the clock could be told."""
+    line = ClockLine(tags=1)
+    (tag,) = line.numbers["plc"]
+    queue: deque[int] = deque()
+    unacknowledged: list[int] = []
+    for _ in range(90):
+        queue.append(line.at_ns - HOUR_NS)
+        while queue and len(unacknowledged) < 3:
+            unacknowledged.append(time_ns := queue.popleft())
+            columns = (np.array([tag]), np.array([time_ns]), np.array([1.0]), np.array([GOOD]))
+            line.inbox.put_columns("plc", *columns, receipt=unacknowledged.pop)  # type: ignore[arg-type]
+        line.cut()
+        for receipt in line.inbox.receipts():
+            receipt()
+        line.at_ns += NS
+    assert line.kinds() == ["clock-wrong"]
+    assert line.inbox.shift_ns("plc") == HOUR_NS
 
 
 def test_history_that_is_fetched_from_a_wrong_clock_goes_beside_the_rest() -> None:

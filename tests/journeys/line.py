@@ -58,11 +58,17 @@ class LineUnderTest:
         return self.folder / "data"
 
     def start_machines(
-        self, *, start_at: int = 14_400, ledger: str = "ledger.csv", faults: bool = True
+        self,
+        *,
+        start_at: int = 14_400,
+        ledger: str = "ledger.csv",
+        faults: bool = True,
+        more: Sequence[str] = (),
     ) -> None:
         arguments = ["simulate", self.scenario, "--serve", "opcua", "--endpoint", self.endpoint]
         arguments += ["--start-at", str(start_at), "--ledger", str(self.folder / ledger)]
         arguments += ["--aux-channels", str(self.aux_channels), *([] if faults else ["--without-faults"])]
+        arguments += more
         process = self._start("machines", arguments)
         assert process.stdout is not None
         assert process.stdout.readline(), "the simulated line did not start"

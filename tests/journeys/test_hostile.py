@@ -34,7 +34,12 @@ SINGLE = [f"single{n}" for n in range(10)]
 BATCHED = [f"batched{n}" for n in range(5)]
 # What is spoilt names these, so that a spoilt message that can be read is no sample of the others.
 VICTIMS = [f"x{n}" for n in range(5)]
-METRICS = ("extruder.melt.temp.pv", "extruder.head.pressure.pv", "filter.inlet.pressure.pv", "filter.dp.calc")
+METRICS = {
+    "extruder.melt.temp.pv": "Cel",
+    "extruder.head.pressure.pv": "bar",
+    "filter.inlet.pressure.pv": "bar",
+    "filter.dp.calc": "bar",
+}
 CLIENT = "hostile-line"
 HUGE_BYTE = 40_000_000
 MINUTE_NS = 60 * NS
@@ -91,6 +96,10 @@ simulated = true
 """
 
 
+def _tags(tags: Mapping[str, tuple[str, str, str]]) -> str:
+    return "\n".join(f'"{p}" = {{ {key} = "{name}", unit = "{u}" }}' for p, (key, name, u) in tags.items())
+
+
 @dataclass
 class HostileLine(LineUnderTest):
     """A line of three sources, two of them at one broker.
@@ -104,20 +113,20 @@ class HostileLine(LineUnderTest):
     batches: dict[str, dict[int, float]] = field(default_factory=dict)
 
     def write_file(self, endpoint: str) -> None:
-        def tags(source: str, key: str, names: Mapping[str, str]) -> str:
-            return "\n".join(f'"{source}.{p}" = {{ {key} = "{n}", unit = "1" }}' for p, n in names.items())
-
-        served = {f"{n}.pv": f"nsu=urn:test:machine;s={n}" for n in SERVED}
-        names = {f"{n}.pv": n for n in (*SINGLE, *BATCHED, *VICTIMS)}
-        metrics = {p: f"line/{p.split('.')[0]}/{p.replace('.', '/')}" for p in METRICS}
+        served = {f"plc.{n}.pv": ("node", f"nsu=urn:test:machine;s={n}", "1") for n in SERVED}
+        names = {f"json.{n}.pv": ("name", n, "1") for n in (*SINGLE, *BATCHED, *VICTIMS)}
+        metrics = {
+            f"nodes.{path}": ("metric", f"line/{path.split('.')[0]}/{path.replace('.', '/')}", unit)
+            for path, unit in METRICS.items()
+        }
         text = FILE.format(
             metrics=self.metrics_port,
             endpoint=endpoint,
             broker=self.broker_port,
             client=CLIENT,
-            served=tags("plc", "node", served),
-            json=tags("json", "name", names),
-            metric=tags("nodes", "metric", metrics | {"x.pv": "hostile//x"}),
+            served=_tags(served),
+            json=_tags(names),
+            metric=_tags(metrics | {"nodes.x.pv": ("metric", "hostile//x", "1")}),
         )
         self.file.write_text(text, encoding="utf-8")
 

@@ -56,6 +56,10 @@ class Mosquitto:
         self.stop()
         raise AssertionError("mosquitto does not listen")
 
+    def said(self) -> str:
+        """Its log so far; with ``log_type all`` it tells of every message."""
+        return (self._folder / "log").read_text(encoding="utf-8", errors="replace")
+
     def __enter__(self) -> Self:
         self.start()
         return self

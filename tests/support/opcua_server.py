@@ -10,6 +10,7 @@ import json
 import subprocess
 import sys
 import time
+from collections import Counter
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,6 +18,7 @@ from typing import Any
 
 from tests.support.opcua_memory import Memory, RememberingManager
 from tests.support.ports import free_port
+from tests.support.service_calls import recorded
 
 URI = "urn:test:machine"
 OVERFLOW = 0x0000_0480
@@ -129,6 +131,10 @@ class OpcUaServer:
         """Answer for the history in another way from now on; gives how often it was asked and given back."""
         return json.loads((await self.ask({"memory": changed})).removeprefix("done "))
 
+    async def called(self) -> Counter[str]:
+        """How often each service call came, as ``service_calls`` names it."""
+        return Counter(json.loads((await self.ask({"called": True})).removeprefix("done ")))
+
     async def ask(self, command: dict[str, Any]) -> str:
         """Send a command and wait until it is done."""
         assert self._process is not None and self._process.stdin is not None
@@ -175,6 +181,7 @@ class _Served:
         self.live = [n for n, t in options["tags"].items() if t["live"]]
         self.log = open(options["log"], "a+", buffering=1, encoding="utf-8")  # noqa: SIM115
         self.memory = Memory(**options["memory"])
+        self.calls: Counter[str] = Counter()
         # What it served before it was started again it still remembers.
         self.log.seek(0)
         for line in self.log:
@@ -303,6 +310,8 @@ class _Served:
             for name, value in command["memory"].items():
                 setattr(self.memory, name, set(value) if name == "refused" else value)
             return json.dumps({"asked": self.memory.asked, "released": self.memory.released})
+        elif "called" in command:
+            return json.dumps(self.calls)
         return ""
 
     async def run(self) -> None:
@@ -317,6 +326,10 @@ class _Served:
         await self.build(server)
         await self.open_memory()
         loop = asyncio.get_running_loop()
+        with recorded() as self.calls:
+            await self.serve(server, loop)
+
+    async def serve(self, server: Any, loop: asyncio.AbstractEventLoop) -> None:
         async with server:
             counting = asyncio.create_task(self.count_up())
             print("ready", flush=True)

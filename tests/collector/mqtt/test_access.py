@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker, address_of
 from collector.mqtt.connection import Connection
 from collector.secret import Secret
-from historian.errors import MeltledgerError, WrongInput
+from historian.errors import WrongInput
 from tests.support.mosquitto import Mosquitto
 
 pytestmark = pytest.mark.broker
@@ -59,10 +60,10 @@ def safe(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Safe]:
         yield Safe(folder, mosquitto.port)
 
 
-async def refusal(broker: Broker) -> MeltledgerError:
+async def refusal(broker: Broker) -> tuple[type[Exception], str]:
     with pytest.raises((SourceAway, SourceRefused)) as told:
         await Connection(broker, lambda _: None, [("a", 1)]).open()
-    return told.value
+    return told.type, str(told.value)
 
 
 @pytest.mark.parametrize("version", ["5", "3.1.1"])
@@ -73,17 +74,17 @@ async def test_both_sides_show_a_certificate(safe: Safe, version: str) -> None:
 
 
 async def test_a_certificate_of_an_unknown_authority_is_refused(safe: Safe) -> None:
-    told = await refusal(safe.broker(ca=safe.folder / "other.pem"))
-    assert isinstance(told, SourceRefused) and "certificate is not accepted" in str(told)
+    kind, text = await refusal(safe.broker(ca=safe.folder / "other.pem"))
+    assert kind is SourceRefused and "certificate is not accepted" in text
 
 
 async def test_a_certificate_for_another_host_is_refused(safe: Safe) -> None:
-    told = await refusal(Broker("localhost", safe.port, "we", tls=True, ca=safe.folder / "ca.pem"))
-    assert isinstance(told, SourceRefused) and "localhost" in str(told)
+    kind, text = await refusal(Broker("localhost", safe.port, "we", tls=True, ca=safe.folder / "ca.pem"))
+    assert kind is SourceRefused and "Hostname mismatch" in text
 
 
 async def test_a_broker_that_wants_our_certificate_does_not_let_us_in_without(safe: Safe) -> None:
-    assert f"mqtts://127.0.0.1:{safe.port}" in str(await refusal(safe.broker(certificate=None, key=None)))
+    assert f"mqtts://127.0.0.1:{safe.port}" in (await refusal(safe.broker(certificate=None, key=None)))[1]
 
 
 @pytest.mark.parametrize(
@@ -98,7 +99,8 @@ async def test_files_that_cannot_be_used_are_named(safe: Safe, access: dict[str,
 
 async def test_the_right_password_lets_in_and_the_wrong_one_does_not(tmp_path: Path) -> None:
     passwords = tmp_path / "passwords"
-    subprocess.run(["mosquitto_passwd", "-b", "-c", str(passwords), "reader", "of-lines"], check=True)
+    write = ["mosquitto_passwd", "-b", "-c", str(passwords), "reader", "of-lines"]
+    await asyncio.to_thread(subprocess.run, write, check=True)
     (tmp_path / "password").write_text("of-lines\n")
     (tmp_path / "wrong").write_text("of-others\n")
     with Mosquitto(tmp_path / "broker", "allow_anonymous false", f"password_file {passwords}") as mosquitto:
@@ -110,8 +112,8 @@ async def test_the_right_password_lets_in_and_the_wrong_one_does_not(tmp_path: P
         connection = Connection(broker("password"), lambda _: None, [("a", 1)])
         await connection.open()
         await connection.close()
-        told = await refusal(broker("wrong"))
-        assert isinstance(told, SourceRefused) and "of-others" not in str(told)
+        kind, text = await refusal(broker("wrong"))
+        assert kind is SourceRefused and "of-others" not in text
 
 
 @pytest.mark.parametrize(

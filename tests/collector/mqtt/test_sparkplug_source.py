@@ -61,6 +61,12 @@ class Collecting:
     events: list[Event] = field(default_factory=list)
     seq: int = 0
     bd_seq: int = 0
+    ms: int = 0
+
+    def now_ms(self) -> int:
+        """The time, but never the same twice."""
+        self.ms = max(time.time_ns() // 1_000_000, self.ms + 1)
+        return self.ms
 
     def series(self, path: str = "own.a.pv") -> Series:
         return self.store.read([path], 0, 2**62)[path]
@@ -88,7 +94,7 @@ class Collecting:
         await asyncio.to_thread(self.hearer.publish, topic, body)
 
     async def be_born(self, value: float = 1.0) -> None:
-        ms = time.time_ns() // 1_000_000
+        ms = self.now_ms()
         self.seq = 2
         b = M("b", 2, ms, 10, (DOUBLE, value))
         await self.say("NBIRTH", nbirth(b, ms=ms, bd_seq=self.bd_seq))
@@ -97,7 +103,7 @@ class Collecting:
 
     async def tell(self, *values: float, historical_ms: int | None = None) -> None:
         for k, value in enumerate(values):
-            ms = time.time_ns() // 1_000_000 if historical_ms is None else historical_ms + k
+            ms = self.now_ms() if historical_ms is None else historical_ms + k
             m = M(alias=1, ms=ms, value=(DOUBLE, value), historical=historical_ms is not None)
             await self.say("DDATA", payload(m, ms=ms, seq=self.seq), "dev")
             self.seq = (self.seq + 1) % 256

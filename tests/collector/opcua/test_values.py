@@ -62,9 +62,12 @@ def same(ours: Changes, theirs: Changes) -> None:
 
 
 @settings(max_examples=100, deadline=None)
-@given(st.lists(items, max_size=6))
-def test_what_we_decode_is_what_the_library_decodes(changed: list[ua.MonitoredItemNotification]) -> None:
-    body = packed(changed)
+@given(st.lists(st.tuples(items, st.sampled_from([1, 1, 2, 5, 9])), max_size=6))
+def test_what_we_decode_is_what_the_library_decodes(
+    some: list[tuple[ua.MonitoredItemNotification, int]],
+) -> None:
+    """Also where many of a kind follow one another."""
+    body = packed([item for item, times in some for _ in range(times)])
     same(decode(body), changes_of(struct_from_binary(ua.DataChangeNotification, Buffer(body))))
 
 

@@ -161,7 +161,7 @@ def metrics(draw: st.DrawFn, k: int, like: random.Random) -> M:
 
 
 @given(st.data(), st.integers(0, 2**32))
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 def test_both_ways_read_the_same(data: st.DataObject, structure: int) -> None:
     decoder = Decoder()
     for _ in range(3):
@@ -223,6 +223,34 @@ def test_patterns_are_used_and_do_not_leak_into_each_other() -> None:
         assert_same(heard, generally(alike(k)))
     # All but the first share what does not change, which only a pattern does.
     assert kept[1].metrics.alias is kept[2].metrics.alias
+
+
+def test_a_pattern_of_many_kinds_does_not_leak_either() -> None:
+    def mixed(k: int) -> bytes:
+        kinds = [(DOUBLE, k / 2), (FLOAT, k / 4), (INT, 100 + k), (BOOLEAN, k % 2), (LONG, 2**40 + k)] * 3
+        return payload(*(M(alias=a, ms=MS + k, value=v) for a, v in enumerate(kinds)), ms=MS + k, seq=k)
+
+    decoder = Decoder()
+    kept = [decoder.decode(mixed(k)) for k in range(20)]
+    assert kept[1].metrics.alias is kept[2].metrics.alias
+    for k, heard in enumerate(kept):
+        assert_same(heard, generally(mixed(k)))
+
+
+@pytest.mark.parametrize("sent", [1, 2])
+def test_of_a_field_that_comes_twice_the_last_counts_both_ways(sent: int) -> None:
+    def doubled(k: int) -> bytes:
+        metric = whole(2, 1) + whole(3, MS + k) + whole(3, MS + 2 * k)
+        # As many times in all as there are metrics.
+        return (octets(2, metric) + octets(2, whole(2, 2))) * 10 + (whole(1, MS) + whole(1, MS + k))[
+            -7 * sent :
+        ]
+
+    decoder = Decoder()
+    for k in range(20):
+        heard = decoder.decode(doubled(k))
+        assert heard.time_ms == MS + k
+        assert heard.metrics.time_ms.tolist() == [MS + 2 * k, NO_TIME] * 10
 
 
 @pytest.mark.parametrize("pack", [zlib.compress, gzip.compress], ids=["zlib", "gzip"])
