@@ -24,7 +24,9 @@ _PAUSE_NS: Final = 10 * NS
 _ASKING_NS: Final = 5 * NS  # how long sources are waited for after the clock was set
 _SILENT_NS: Final = 60 * NS
 _LATE_NS: Final = 5 * NS
-_AHEAD_NS: Final = 60 * NS  # by which several sources must be ahead of the clock
+_AHEAD_NS: Final = 60 * NS  # by which several sources must be ahead of the clock,
+_CLOSE_AHEAD_NS: Final = 5 * NS  # or by this where they agree to within
+_CLOSE_NS: Final = NS
 _ASK_AGAIN_NS: Final = 10 * NS
 _OUTAGE_NS: Final = 400 * 86_400 * NS  # no source is believed that says that more than this has passed
 
@@ -72,14 +74,14 @@ class EdgeClock:
             said = heard(True)
             self._silent_ns = 0 if said else self._silent_ns + (passed_ns if went_on else 0)
             return self._doubted(read_ns, expected_ns, said)
-        is_set = abs(read_ns - expected_ns) > STEP_NS if not first else self._is_far(read_ns, expected_ns)
+        # A right clock is never behind what it showed in an earlier run.
+        is_set = read_ns < expected_ns - STEP_NS or self._is_far(read_ns, expected_ns)
+        if not first:
+            is_set = abs(read_ns - expected_ns) > STEP_NS
         if is_set or self._asking_ns is not None:
             return self._ask(read_ns, expected_ns, passed_ns if went_on else 0, heard(True))
-        together_ns = _ahead_together(read_ns, heard(False)) if len(self._stored_ns) > 1 else None
-        if together_ns is not None and not self._said_right(read_ns):
-            self._doubt(read_ns, together_ns, heard(False))
-            return together_ns
-        return self._accept(read_ns)
+        outvoted_ns = self._outvoted(read_ns, heard(False))
+        return self._accept(read_ns) if outvoted_ns is None else outvoted_ns
 
     def is_vouched_for(self) -> bool:
         """Whether a time server or a person says that the clock is right."""
@@ -104,6 +106,9 @@ class EdgeClock:
             return self._accept(read_ns)
         if is_far or old:
             return self._doubted(read_ns, expected_ns, said)
+        outvoted_ns = self._outvoted(read_ns, said)
+        if outvoted_ns is not None:
+            return outvoted_ns
         if self._asking_ns >= _ASKING_NS:
             return self._accept(read_ns)
         self.now_ns = expected_ns
@@ -121,6 +126,14 @@ class EdgeClock:
         if not self.doubt:
             self._doubt(read_ns, self.now_ns, said)
         return self.now_ns
+
+    def _outvoted(self, read_ns: int, said: Mapping[str, int]) -> int | None:
+        """The time on which several sources agree against the clock, which is then doubted."""
+        together_ns = _ahead_together(read_ns, said) if len(self._stored_ns) > 1 else None
+        if together_ns is not None and not self._said_right(read_ns):
+            self._doubt(read_ns, together_ns, said)
+            return together_ns
+        return None
 
     def _is_far(self, read_ns: int, expected_ns: int) -> bool:
         """Whether the clock can be right only if something beside it says so."""
@@ -187,6 +200,9 @@ def _shown(said: Mapping[str, int], time_ns: int) -> bool:
 def _ahead_together(read_ns: int, said: Mapping[str, int]) -> int | None:
     """The time on which several sources agree that are ahead of the clock, which no delay explains."""
     together_ns = consensus(list(said.values()))
-    if together_ns is None or together_ns - read_ns <= _AHEAD_NS or is_zone(together_ns - read_ns):
+    if together_ns is None or is_zone(together_ns - read_ns):
         return None
-    return together_ns
+    close = [t for t in said.values() if 0 <= together_ns - t <= _CLOSE_NS]
+    # Clocks that nobody set do not agree to the second: these are set by one time, which is not the edge's.
+    ahead_ns = _CLOSE_AHEAD_NS if len(close) >= 2 and 2 * len(close) > len(said) else _AHEAD_NS
+    return together_ns if together_ns - read_ns > ahead_ns else None

@@ -31,6 +31,7 @@ from historian.tags import Tag
 _REFUSED_WAIT_S: Final = 60.0
 _LEAVE_S: Final = 10.0  # for the last messages to be stored and acknowledged
 _LOOK_S: Final = 3.0
+_SMALL_WINDOW: Final = 10  # common practice, no source: no broker's is smaller as it comes
 _SURE: Final = 3
 
 _log = structlog.get_logger(__name__)
@@ -56,7 +57,7 @@ class _Unstored:
     resent: bool = False
     handed: int = 0
     stored: int = 0
-    _most: int = 1
+    _most: int = _SMALL_WINDOW - 1
     _met: int = 0
 
     @property

@@ -144,6 +144,21 @@ def test_several_sources_outvote_the_clock() -> None:
     assert line.originals("press") == {v: s for v, (n, s, _) in line.sent.items() if n == "press"}
 
 
+@pytest.mark.parametrize("away_s", [3, 8, 15])
+def test_a_start_with_the_clock_ten_seconds_back_is_the_computers_not_the_machines(away_s: int) -> None:
+    line = ClockLine(names=("plc", "meter"))
+    for second in range(60):
+        if second == 30:
+            line.inbox.lost("meter")
+            power_cut(line, away_s, -10 * NS)
+        line.send(0)
+        line.send(-200_000_000, source="meter")
+        line.cut()
+        line.at_ns += NS
+    assert line.inbox.clock_faults().keys() == {"edge"}
+    true_times(line, "plc", "meter")
+
+
 def test_sources_on_one_local_time_outvote_nobody() -> None:
     line = ClockLine(names=("plc", "meter"))
     for _ in range(30):

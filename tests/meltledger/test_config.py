@@ -112,7 +112,7 @@ def test_a_good_file_is_read_in_canonical_units(write: Write, tmp_path: Path) ->
             'source.1.tags."press.force.pv"',
             "must say its unit",
         ),
-        ('name = "filter"', 'name = "edge"', 9, "source.1.name", "the recorder's own name"),
+        ('name = "filter-plc"', 'name = "edge"', 9, "source.1.name", "the recorder's own name"),
         ("opc.tcp://10", "http://10", 11, "source.1.endpoint", "write opc.tcp://HOST:4840"),
         ('kind = "melt-filter"', 'kind = "melt-fliter"', 18, "machine.1.kind", "melt-filter"),
         ("plates = 8", "plates = 0", 19, "machine.1.plates", "greater than or equal to 1"),

@@ -1,13 +1,12 @@
 """Whether a process's memory grows: a judgement of what was measured of it, pure.
 
 How a warm-up is told from growth. What is filled once (modules that are imported late, pools, caches, tables of
-as many entries as there are tags) makes memory rise and then stay; it may rise in steps, late, but it ends.
-What leaks rises with the work for as long as there is work. So the first stretch is left out, in which every
-kind of work has been done at least once, and what remains is cut into equal windows. Growth is the median of
-the last window over that of the first. The slope over all windows says the same without hanging on two of
-them; its confidence comes from the medians of the windows, because neighbouring measurements are not
-independent. Both must be bad for a leak: a step that ends between the two windows has growth, but the slope's
-lower bound is near nothing; noise has a slope now and then, but no growth.
+as many entries as there are tags) makes memory rise and then stay: it may rise in steps, and late, but it ends.
+What leaks rises with the work for as long as there is work. So whoever measures leaves the first stretch out, in
+which every kind of work has been done at least once, and what remains is cut into equal windows. Each stands
+for its median, because work that passes (a minute of samples that is folded) shows as peaks. Growth is the last
+window over the first. The slope over all windows does not hang on two of them; its lower bound says how fast
+memory surely rises, and is taken from the windows because neighbouring measurements are not independent.
 """
 
 from __future__ import annotations
@@ -20,7 +19,66 @@ from typing import Final
 
 WINDOWS: Final = 8
 MOST: Final = 0.05
-"""The most by which memory may grow."""
+"""Memory must grow by less than this."""
 
-_T_95: Final = 1.943
-"""Student's t, one-sided 95 %, for ``WINDOWS`` − 2 degrees of freedom. Source: ISO 3534-1 tables of t."""
+_T: Final = 1.943  # Student's t, one-sided 95 %, WINDOWS − 2 degrees of freedom; common tables
+
+
+@dataclass(frozen=True, slots=True)
+class Growth:
+    """How memory went after the warm-up.
+
+    Attributes:
+        first_byte, last_byte: medians of the first and the last window.
+        slope_byte_per_s: of the straight line through the medians of all windows, least squares.
+        least_byte_per_s: what the slope surely exceeds, at 95 %.
+        span_s: of all windows.
+    """
+
+    first_byte: float
+    last_byte: float
+    slope_byte_per_s: float
+    least_byte_per_s: float
+    span_s: float
+
+    @property
+    def share(self) -> float:
+        """Growth from the first window to the last, as a share."""
+        return self.last_byte / self.first_byte - 1.0
+
+    @property
+    def sure_share(self) -> float:
+        """What memory surely grew over all windows by its slope, as a share."""
+        return self.least_byte_per_s * self.span_s / self.first_byte
+
+    @property
+    def is_leak(self) -> bool:
+        """Whether memory grew by as much as it must not."""
+        return self.share >= MOST or self.sure_share >= MOST
+
+    def __str__(self) -> str:
+        return (
+            f"{self.first_byte / 1e6:.1f} MB → {self.last_byte / 1e6:.1f} MB ({100 * self.share:+.2f} %) in "
+            f"{self.span_s:.0f} s; slope {self.slope_byte_per_s / 1e3:+.2f} kB/s, surely more than "
+            f"{self.least_byte_per_s / 1e3:+.2f} kB/s"
+        )
+
+
+def growth_of(measured: Sequence[tuple[float, float]]) -> Growth:
+    """How memory went.
+
+    Args:
+        measured: (seconds, bytes) in the order of time, after the warm-up; three for each window at least.
+    """
+    if len(measured) < 3 * WINDOWS:
+        raise ValueError(f"{len(measured)} measurements are too few for {WINDOWS} windows")
+    edges = [len(measured) * n // WINDOWS for n in range(WINDOWS + 1)]
+    windows = [measured[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    at = [fmean(t for t, _ in w) for w in windows]
+    held = [median(b for _, b in w) for w in windows]
+    mean_at, mean_held = fmean(at), fmean(held)
+    spread = sum((t - mean_at) ** 2 for t in at)
+    slope = sum((t - mean_at) * (b - mean_held) for t, b in zip(at, held, strict=True)) / spread
+    rest = sum((b - mean_held - slope * (t - mean_at)) ** 2 for t, b in zip(at, held, strict=True))
+    unsure = sqrt(rest / (WINDOWS - 2) / spread)
+    return Growth(held[0], held[-1], slope, slope - _T * unsure, measured[-1][0] - measured[0][0])

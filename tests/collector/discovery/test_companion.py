@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -123,12 +124,8 @@ def test_a_zones_number_is_that_of_its_browse_name_in_whatever_namespace(uri: st
     growing.say(zone, "Name", "Zone 3", PLASTICS)
     value = growing.row(machine, row_of("Extruder", "extruder.zone.#.temp.pv"), number=12)
     # The row above grew a zone of its own; the value is moved to the maker's.
-    growing.nodes[zone] = growing.nodes[zone].__class__(
-        zone, uri, "TemperatureZone_12", below=(*growing.nodes[zone].below, value)
-    )
-    growing.nodes[zones] = growing.nodes[zones].__class__(
-        zones, MACHINES["Extruder"].uri, "TemperatureZones", below=(zone,)
-    )
+    growing.refer(zone, value)
+    growing.nodes[zones] = replace(growing.nodes[zones], below=(zone,))
     finding = found(growing)[value]
     assert (finding.path, finding.text) == ("extruder.zone.12.temp.pv", "Zone 3")
 
