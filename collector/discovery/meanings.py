@@ -19,22 +19,12 @@ class Reading:
     Attributes:
         tag: its path; ``*`` stands for the place number.
         needs: each must be said; of those in one set, one.
-        may: what may be said besides and fits.
+        fits: everything that may be said of it, what it needs included.
     """
 
     tag: str
     needs: tuple[frozenset[str], ...]
-    may: frozenset[str]
-
-    @property
-    def fits(self) -> frozenset[str]:
-        """Everything that may be said of it."""
-        return self.may.union(*self.needs)
-
-    @property
-    def is_set(self) -> bool:
-        """Whether it is a set-point."""
-        return self.tag.endswith(".sp")
+    fits: frozenset[str]
 
 
 # What must be said (a/b: one of them); what may be said besides. A set-point is read from the same words.
@@ -116,11 +106,11 @@ _TABLE: Final[Mapping[str, tuple[str, str]]] = {
 def _readings() -> Iterator[Reading]:
     for tag, (needs, may) in _TABLE.items():
         needed = tuple(frozenset(need.split("/")) for need in needs.split())
-        besides = frozenset(may.split()) | {"actual"}
-        yield Reading(tag, needed, besides)
+        fits = frozenset(may.split()).union({"actual"}, *needed)
+        yield Reading(tag, needed, fits)
         set_point = f"{tag.removesuffix('.pv')}.sp"
         if tag.endswith(".pv") and set_point in CATALOGUE:
-            yield Reading(set_point, (*needed, frozenset({"set"})), besides)
+            yield Reading(set_point, (*needed, frozenset({"set"})), fits | {"set"})
 
 
 READINGS: Final[tuple[Reading, ...]] = tuple(_readings())

@@ -21,6 +21,7 @@ MOST_READINGS: Final = 4
 
 _HIGHEST_PLACE: Final = 64
 _ANYWHERE: Final = {"line"}  # a line has all of it
+_EXCLUDING: Final = PLACES | QUANTITIES | {"set", "before", "after", "supply", "return", "zone"}
 _OPEN: Final = PLACES | {"heater", "before", "after", "supply", "return", "melt", "screw", "hopper"}
 
 # What a unit alone says is measured, where no word does.
@@ -90,10 +91,11 @@ def propose(hints: Hints, among: Collection[str] | None = None, place: int | Non
     if hints.is_set is not None:
         spoken, concepts = ((c - {"set"}) | ({"set"} if hints.is_set else set()) for c in (spoken, concepts))
     number = place if place is not None else said.number if said.number is not None else around.number
-    readings = [r for r in READINGS if among is None or r.tag in among]
     # Where it can be few things only, the machine that it is in speaks against none of them.
-    heard = around.concepts if among is None else frozenset()
-    fitting = [r for r in readings if _can_be(r, spoken, heard, hints)]
+    heard = around.concepts & PLACES - _ANYWHERE if among is None else frozenset()
+    against = (spoken | heard) & _EXCLUDING
+    readings = [r for r in READINGS if against <= r.fits and (among is None or r.tag in among)]
+    fitting = [r for r in readings if hints.unit is None or becomes(hints.unit, r.tag)]
     whole = _best([r for r in fitting if not _missing(r, concepts)], concepts)
     if len(whole) == 1:
         return _placed(whole[0], number, hints, concepts)
@@ -134,16 +136,6 @@ def _with_quantity(concepts: frozenset[str], hints: Hints) -> frozenset[str]:
     if concepts & QUANTITIES or hints.unit is None or (code := hints.unit.code) is None:
         return concepts
     return concepts | {what for unit, what in _BY_UNIT.items() if _converts(code, unit)}
-
-
-def _can_be(reading: Reading, spoken: frozenset[str], around: frozenset[str], hints: Hints) -> bool:
-    """Whether nothing speaks against it."""
-    against = (spoken | (around & PLACES) - _ANYWHERE) & (
-        PLACES | QUANTITIES | {"set", "before", "after", "supply", "return", "zone"}
-    )
-    if against - reading.fits:
-        return False
-    return hints.unit is None or hints.unit.code is None or becomes(hints.unit, reading.tag)
 
 
 def _missing(reading: Reading, concepts: Collection[str]) -> list[frozenset[str]]:

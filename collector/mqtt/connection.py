@@ -20,7 +20,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.errors import SourceAway, SourceRefused
 from collector.mqtt.broker import Broker
-from collector.mqtt.network import Network, ReadAheadClient
+from collector.mqtt.network import Network
 
 CONNECT_S: Final = 5.0
 # MQTT 5.0, 3.2.2.2, and MQTT 3.1.1, 3.2.2.3, in the words of the library: trying again changes nothing.
@@ -88,7 +88,7 @@ class Connection:
         self._granted: asyncio.Future[list[ReasonCode]] = self._loop.create_future()
         self._down: asyncio.Future[str] = self._loop.create_future()
         self._v5 = broker.version == "5"
-        self._client: ReadAheadClient | None = None
+        self._client: paho.Client | None = None
         self._network: Network | None = None
 
     async def open(self) -> bool:
@@ -195,9 +195,9 @@ class Connection:
         for future in (self._answer, self._granted, self._down):
             future.cancel()
 
-    def _made(self) -> ReadAheadClient:
+    def _made(self) -> paho.Client:
         broker = self.broker
-        client = ReadAheadClient(
+        client = paho.Client(
             CallbackAPIVersion.VERSION2,
             broker.client_id,
             clean_session=None if self._v5 else broker.session_s == 0,

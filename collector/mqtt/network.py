@@ -23,37 +23,11 @@ PAUSE_S: Final = 0.01
 _BUSY_S: Final = 0.05  # while more comes it is handed on so often
 _AT_ONCE: Final = 500  # messages heard before the connection is looked after again
 _IDLE_S: Final = 1.0
-_AHEAD_BYTE: Final = 65_536
 _GOODBYE_S: Final = 2.0
 _PUBACK: Final = struct.Struct("!BBH")  # MQTT 3.1.1, 3.4: type, length of the rest, number
 _DISCONNECT: Final = b"\xe0\0"  # MQTT 3.1.1, 3.14, and MQTT 5.0, 3.14: goodbye, the will is not wanted
 
 _log = structlog.get_logger(__name__)
-
-
-class ReadAheadClient(paho.Client):
-    """The library's client, reading from the socket in large pieces.
-
-    By itself it makes three or four system calls for each message, one of them for its first byte. Should the
-    library no longer call what is overridden here, nothing changes but that.
-    """
-
-    _ahead, _at = b"", 0
-
-    @property
-    def has_more(self) -> bool:
-        """Whether something was read from the socket that was not heard yet."""
-        return self._at < len(self._ahead)
-
-    def _sock_recv(self, bufsize: int) -> bytes:
-        data = self._ahead[self._at : self._at + bufsize]
-        if data:
-            self._at += len(data)
-            return data
-        if bufsize >= _AHEAD_BYTE:
-            return super()._sock_recv(bufsize)
-        self._ahead, self._at = super()._sock_recv(_AHEAD_BYTE), bufsize
-        return self._ahead[:bufsize]
 
 
 class Network:
@@ -69,7 +43,7 @@ class Network:
 
     def __init__(
         self,
-        client: ReadAheadClient,
+        client: paho.Client,
         name: str,
         *,
         stuck_s: float,
@@ -137,10 +111,10 @@ class Network:
             _log.exception("connection_failed", thread=self._thread.name)
             self._failed(f"the connection failed ({type(error).__name__}: {error})")
 
-    def _turn(self, client: ReadAheadClient, sock: Any) -> None:
+    def _turn(self, client: paho.Client, sock: Any) -> None:
         hear = [sock] if self._reading else []
         write = [sock] if client.want_write() else []
-        pending = self._reading and (client.has_more or (hasattr(sock, "pending") and sock.pending() > 0))
+        pending = self._reading and hasattr(sock, "pending") and sock.pending() > 0
         wait_s = 0.0 if pending else PAUSE_S if self._restless else _IDLE_S
         readable, writable, _ = select.select([*hear, self._woken], write, [], wait_s)
         if self._woken in readable:
@@ -162,7 +136,7 @@ class Network:
             self._looked_s = now_s
             client.loop_misc()
 
-    def _hear_all(self, client: ReadAheadClient) -> None:
+    def _hear_all(self, client: paho.Client) -> None:
         """Read until nothing more has arrived, but look up from it now and then."""
         start = self._heard
         for _ in range(_AT_ONCE):
@@ -172,7 +146,7 @@ class Network:
         if self._heard > start:
             self._restless, self._heard_s = True, time.monotonic()
 
-    def _send(self, client: ReadAheadClient, sock: Any) -> None:
+    def _send(self, client: paho.Client, sock: Any) -> None:
         while self._out:
             self._out.popleft()()
         if self._due and client.socket() is sock and not client.want_write():
@@ -194,7 +168,7 @@ class Network:
             except OSError:
                 return  # the library finds the connection broken when it reads
 
-    def _goodbye(self, client: ReadAheadClient, sock: Any) -> None:
+    def _goodbye(self, client: paho.Client, sock: Any) -> None:
         """Leave in order, and hear the broker out until it closes.
 
         To close while something is unread resets the connection: the broker would then not read our last

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import signal
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
@@ -128,12 +129,12 @@ async def test_over_a_cut_and_a_kill_every_sample_is_there_once_and_every_alarm(
             proxy.cut()
             await line.until(lambda: len(line.told("source-lost")) == 1, "the loss")
             cut_ns = last_of(line.stored()[COUNTERS["count.1"]])
-            await asyncio.sleep(2.0)
+            await asyncio.sleep(1.0)
             proxy.refuse = False
             await line.until(lambda: len(line.told("gap-filled")) == 1, "the gap filled")
 
             await asyncio.to_thread(line.end, signal.SIGKILL)
-            await asyncio.sleep(2.0)
+            await asyncio.sleep(1.0)
             await asyncio.to_thread(line.start)
             await line.until(lambda: len(line.told("gap-filled")) == 2, "the gap of the kill filled")
             await line.until(lambda: len(line.told("source-connected")) == 3, "connections")
@@ -160,7 +161,7 @@ async def test_over_a_cut_and_a_kill_every_sample_is_there_once_and_every_alarm(
     }
     assert list(not_once(record, counts(stored, newest_ns))) == []
     # The record holds what no connection has seen: it came from the history.
-    assert any(cut_ns < t < cut_ns + 2 * NS for t in record[COUNTERS["count.1"]])
+    assert any(cut_ns < t < cut_ns + NS for t in record[COUNTERS["count.1"]])
     for path in COUNTERS.values():
         assert not is_bad(stored[path].quality[stored[path].time_ns <= newest_ns]).any(), path
     level = stored[LEVEL]
@@ -196,13 +197,13 @@ async def test_under_every_policy_it_is_believed_only_when_a_person_accepts_its_
         refused = {e.by: e.data["text"] for e in line.told("source-refused")}
         # A password is not shown to a server that nobody knows, whatever the connection's policy.
         assert set(refused) == {*POLICIES, "stranger"}
-        assert all("meltledger trust" in text for text in refused.values()), refused
+        # It says itself what a person is to call.
+        (thumbprint,) = {
+            re.findall(r"meltledger trust \S+/line.toml ([0-9a-f]+)", t)[-1] for t in refused.values()
+        }
         assert all(line.samples(path) == 0 for path in COUNTERS.values())
 
-        (folder,) = json.loads(await asyncio.to_thread(line.verb, "trust", str(line.file), "--json"))
-        (waiting,) = folder["waiting"]
-        assert not folder["trusted"] and str(machine.port) in waiting["endpoint"]
-        await asyncio.to_thread(line.verb, "trust", str(line.file), waiting["thumbprint"][:16])
+        await asyncio.to_thread(line.verb, "trust", str(line.file), thumbprint)
         await line.until(lambda: all(line.samples(path) > 5 for path in COUNTERS.values()), "samples")
         await line.until(lambda: len(line.told("source-refused")) == 5, "the stranger's refusal")
         assert "BadUserAccessDenied" in line.told("source-refused")[-1].data["text"]

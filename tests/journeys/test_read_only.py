@@ -18,12 +18,14 @@ import paho.mqtt.client as paho
 import pytest
 from asyncua import Client, ua
 
+from collector.opcua.browse import Bounds, browse
+from collector.opcua.link import Link
 from simulator.opcua.places import NAMESPACE
 from simulator.opcua.security import Security
 from tests.support.certificates import signed
 from tests.support.collected_line import CollectedLine
 from tests.support.hearer import Hearer
-from tests.support.locked_line import LOGIN, give_own
+from tests.support.locked_line import LOGIN, accept_all, give_own
 from tests.support.mosquitto import Mosquitto
 from tests.support.opcua_server import OpcUaServer, ServedTag
 from tests.support.proxy import Proxy
@@ -102,7 +104,8 @@ async def test_in_a_whole_life_opcua_servers_are_asked_only_to_tell(machine: Mac
             line = CollectedLine(tmp_path / "line", a + b + c, {"READER_PASSWORD": LOGIN[1]})
             give_own(line.folder / "pki", EDGE)
             (machine.security.trusted / "edge.der").write_bytes(EDGE.der)
-            await asyncio.to_thread(line.verb, "discover", endpoint, "-o", str(tmp_path / "found.toml"))
+            async with Link.opened(endpoint) as link:
+                await browse(link, Bounds(), lambda what, done: None)
             async with collected(line):
                 await _live(line, machine, other, proxy)
                 line.file.write_text(line.file.read_text(encoding="utf-8").replace(c, ""), encoding="utf-8")
@@ -120,8 +123,7 @@ async def test_in_a_whole_life_opcua_servers_are_asked_only_to_tell(machine: Mac
 async def _live(line: CollectedLine, machine: Machine, other: OpcUaServer, proxy: Proxy) -> None:
     """Trust, connect, miss a message, lose the connection, fill the gaps, be killed, and fill again."""
     await line.until(lambda: bool(line.told("source-refused")), "the refusal")
-    (folder,) = json.loads(await asyncio.to_thread(line.verb, "trust", str(line.file), "--json"))
-    await asyncio.to_thread(line.verb, "trust", str(line.file), folder["waiting"][0]["thumbprint"][:16])
+    accept_all(line.folder / "pki")
     await line.until(lambda: {e.by for e in line.told("source-connected")} == set("abc"), "connections")
     await other.swallow(forget=False)
     async with asyncio.timeout(30.0):
@@ -171,101 +173,100 @@ def published_by(client_id: str, log: str) -> set[str]:
     return {*said, *wills}
 
 
-JSON_KEYS = """
+MQTT_SOURCES = """
+[[source]]
+name = "json"
+kind = "mqtt-json"
+broker = "mqtt://127.0.0.1:PORT"
 [[source.message]]
 topic = "plant/+"
 name = "{1}"
 value = "/v"
 time = "/t"
 time_format = "ns"
+[source.tags]
+"a.json.pv" = { name = "x", unit = "1" }
+
+[[source]]
+name = "nodes"
+kind = "sparkplug"
+broker = "mqtt://127.0.0.1:PORT"
+group = "g"
+host_id = "recorder"
+[source.tags]
+"a.node.pv" = { metric = "n1//b", unit = "1" }
 """
-
-
-@pytest.mark.broker
-async def test_the_json_source_publishes_nothing_at_all(broker: Mosquitto, tmp_path: Path) -> None:
-    text = f'\n[[source]]\nname = "json"\nkind = "mqtt-json"\nbroker = "mqtt://127.0.0.1:{broker.port}"\n'
-    line = CollectedLine(
-        tmp_path / "line", f'{text}{JSON_KEYS}[source.tags]\n"a.b.pv" = {{ name = "x", unit = "1" }}\n'
-    )
-    hearer = await asyncio.to_thread(Hearer, broker.port, "#")
-    own: list[bytes] = []
-
-    async def tell(body: bytes) -> None:
-        own.append(body)
-        await asyncio.to_thread(hearer.publish, "plant/x", body)
-
-    def good(v: int) -> bytes:
-        return json.dumps({"v": v, "t": time.time_ns()}).encode()
-
-    try:
-        async with collected(line):
-            await line.until(lambda: bool(line.told("source-connected")), "the connection")
-            await tell(good(1))
-            await tell(b"{ no JSON")
-            await line.until(lambda: line.samples("a.b.pv") == 1, "the first sample")
-            await asyncio.to_thread(broker.stop)
-            await asyncio.to_thread(broker.start)
-            await line.until(lambda: len(line.told("source-connected")) == 2, "the connection again")
-            await tell(good(2))
-            await line.until(lambda: line.samples("a.b.pv") == 2, "the second sample")
-            await asyncio.to_thread(line.end, signal.SIGKILL)
-            await tell(good(3))
-            await asyncio.to_thread(line.start)
-            await line.until(lambda: line.samples("a.b.pv") == 3, "the third sample")
-            await asyncio.to_thread(line.end)
-    finally:
-        hearer.close()
-    log = broker.said()
-    assert "as meltledger-pilot-json (" in log
-    assert published_by("meltledger-pilot-json", log) == set()
-    assert [body for _, body, *_ in hearer.messages] == own
-
-
 COMMAND, STATE = "spBv1.0/g/NCMD/n1", "spBv1.0/STATE/recorder"
 
 
+class Machines(Hearer):
+    """Hears every message that passes the broker, and talks as a machine that speaks JSON and as an edge node."""
+
+    def commands(self) -> list[bytes]:
+        return [body for topic, body, *_ in self.messages if topic == COMMAND]
+
+    async def say(self, topic: str, body: bytes) -> None:
+        await asyncio.to_thread(self.publish, topic, body)
+
+    async def say_json(self, value: float) -> None:
+        await self.say("plant/x", json.dumps({"v": value, "t": time.time_ns()}).encode())
+
+    async def be_born(self, value: float) -> None:
+        ms = time.time_ns() // 1_000_000
+        await self.say("spBv1.0/g/NBIRTH/n1", nbirth(M("b", 2, ms, 10, (DOUBLE, value)), ms=ms))
+
+    async def say_metric(self, value: float, seq: int) -> None:
+        ms = time.time_ns() // 1_000_000
+        await self.say("spBv1.0/g/NDATA/n1", told(M(alias=2, ms=ms, value=(DOUBLE, value)), ms=ms, seq=seq))
+
+
 @pytest.mark.broker
-async def test_the_sparkplug_host_publishes_its_state_and_the_rebirth_and_nothing_else(
+async def test_in_a_whole_life_a_broker_is_told_our_state_and_the_rebirth_and_nothing_else(
     broker: Mosquitto, tmp_path: Path
 ) -> None:
-    text = f'\n[[source]]\nname = "nodes"\nkind = "sparkplug"\nbroker = "mqtt://127.0.0.1:{broker.port}"\n'
-    text += 'group = "g"\nhost_id = "recorder"\n[source.tags]\n"a.b.pv" = { metric = "n1//b", unit = "1" }\n'
-    line = CollectedLine(tmp_path / "line", text)
-    hearer = await asyncio.to_thread(Hearer, broker.port, "#")
-
-    def commands() -> list[bytes]:
-        return [body for topic, body, *_ in hearer.messages if topic == COMMAND]
-
-    async def be_born(value: float) -> None:
-        ms = time.time_ns() // 1_000_000
-        birth = nbirth(M("b", 2, ms, 10, (DOUBLE, value)), ms=ms)
-        await asyncio.to_thread(hearer.publish, "spBv1.0/g/NBIRTH/n1", birth)
-
+    line = CollectedLine(tmp_path / "line", MQTT_SOURCES.replace("PORT", str(broker.port)))
+    machines = await asyncio.to_thread(Machines, broker.port, "#")
     try:
         async with collected(line):
-            await line.until(lambda: len(commands()) == 1, "a request to be born")
-            await be_born(1.0)
-            await line.until(lambda: line.samples("a.b.pv") == 1, "the birth")
-            ms = time.time_ns() // 1_000_000
-            skipped = told(M(alias=2, ms=ms, value=(DOUBLE, 2.0)), ms=ms, seq=5)
-            await asyncio.to_thread(hearer.publish, "spBv1.0/g/NDATA/n1", skipped)
-            await line.until(lambda: len(commands()) == 2, "a request because of a gap")
-            await be_born(3.0)
-            await asyncio.to_thread(hearer.publish, "spBv1.0/g/NDATA/n1", b"\xff\x00 hostile")
-            await asyncio.to_thread(line.end, signal.SIGKILL)
-            await asyncio.to_thread(line.start)
-            await line.until(lambda: len(commands()) == 3, "a request after the kill")
-            await asyncio.to_thread(line.end)
+            await _told_over_mqtt(line, broker, machines)
     finally:
-        hearer.close()
-    assert published_by("meltledger-pilot-nodes", broker.said()) == {COMMAND, STATE}
-    for body in commands():
+        machines.close()
+    log = broker.said()
+    assert "as meltledger-pilot-json (" in log
+    assert published_by("meltledger-pilot-json", log) == set()
+    assert published_by("meltledger-pilot-nodes", log) == {COMMAND, STATE}
+    for body in machines.commands():
         (metric,) = read(body).metrics
         assert (metric.name, metric.datatype, metric.value) == ("Node Control/Rebirth", BOOLEAN, True)
-    states = [json.loads(body) for topic, body, *_ in hearer.messages if topic == STATE]
-    # What the broker kept of the killed one is set right, so that the same may be said twice.
-    assert [online for online, _ in groupby(s["online"] for s in states)] == [True, False, True, False]
+    states = [json.loads(body) for topic, body, *_ in machines.messages if topic == STATE]
+    # What the broker kept of a connection that ended is set right, so that the same may be said twice.
+    said = [online for online, _ in groupby(s["online"] for s in states)]
+    assert said[0] and not said[-1] and said.count(False) == 2
     assert all(set(s) == {"online", "timestamp"} for s in states)
+
+
+async def _told_over_mqtt(line: CollectedLine, broker: Mosquitto, machines: Machines) -> None:
+    """Samples, faults, a broker that goes, a kill, and a goodbye."""
+    await line.until(lambda: len(machines.commands()) == 1, "a request to be born")
+    await machines.be_born(1.0)
+    await machines.say_json(1.0)
+    await machines.say("plant/x", b"{ no JSON")
+    await line.until(lambda: line.samples("a.json.pv") == line.samples("a.node.pv") == 1, "first samples")
+    await machines.say_metric(2.0, seq=5)
+    await machines.say("spBv1.0/g/NDATA/n1", b"\xff\x00 hostile")
+    await line.until(lambda: len(machines.commands()) == 2, "a request because of a gap")
+    await machines.be_born(3.0)
+    await asyncio.to_thread(line.end, signal.SIGKILL)
+    await machines.say_json(2.0)
+    await asyncio.to_thread(line.start)
+    await line.until(lambda: line.samples("a.json.pv") == 2, "what the broker kept")
+    await line.until(lambda: len(machines.commands()) == 3, "a request after the kill")
+    connections = len(line.told("source-connected"))
+    await asyncio.to_thread(broker.stop)
+    await asyncio.to_thread(broker.start)
+    await line.until(lambda: len(line.told("source-connected")) == connections + 2, "the broker again")
+    await line.until(lambda: len(machines.commands()) >= 4, "a request after the broker's restart")
+    await asyncio.to_thread(line.end)
 
 
 @pytest.mark.broker

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 
 from hypothesis import given, settings
@@ -92,11 +91,9 @@ def test_whatever_things_are_called_the_draft_can_be_read(
         where = growing.add("i=85", folder, uri=text)
         words = "Massedruck vor Sieb" if known else name
         told = Told(float(number), "i=11", text=text)
-        variable = growing.add(where, words, uri=name, shown=text, told=told)
+        address = f"nsu=urn:x;s={name}{number}"
+        variable = growing.add(where, words, uri=f"{number}", shown=text, told=told, address=address)
         growing.say(variable, "EngineeringUnits", ToldUnit(-1, text))
-        growing.nodes[variable] = replace(growing.nodes[variable], address=f"nsu=urn:x;s={name}{number}")
-        growing.nodes[f"nsu=urn:x;s={name}{number}"] = growing.nodes.pop(variable)
-        growing.refer(where, f"nsu=urn:x;s={name}{number}")
     discovery = discover(growing.space(seed))
     text = draft(discovery, ABOUT)
     assert tomllib.loads(text)

@@ -48,6 +48,7 @@ class Growing:
         type: str = "",
         told: Told | None = None,
         shown: str = "",
+        address: str = "",
     ) -> str:
         """A new node below another; the same one again when it is there."""
         for child in self.nodes[parent].below:
@@ -56,7 +57,7 @@ class Growing:
                     self.nodes[child] = replace(self.nodes[child], told=told)
                 return child
         self._next += 1
-        address = f"nsu={OWN};i={self._next}"
+        address = address or f"nsu={OWN};i={self._next}"
         self.nodes[address] = SpaceNode(address, uri, name, type, shown or name, (), told)
         self.refer(parent, address)
         return address
