@@ -139,7 +139,7 @@ def _with_quantity(concepts: frozenset[str], hints: Hints) -> frozenset[str]:
 
 
 def _missing(reading: Reading, concepts: Collection[str]) -> list[frozenset[str]]:
-    return [need for need in reading.needs if not need & set(concepts)]
+    return [need for need in reading.needs if need.isdisjoint(concepts)]
 
 
 def _lacks_little(reading: Reading, concepts: Collection[str]) -> bool:

@@ -1,7 +1,7 @@
-"""``meltledger run`` that counts what it holds: LINE.toml CENSUS OFFSET_S, with the clock off by OFFSET_S.
+"""``meltledger run`` that counts what it holds: LINE.toml CENSUS; each second a JSON line is added to CENSUS.
 
-Every second it adds a JSON line to CENSUS. With PYTHONTRACEMALLOC set it also says, at its end, where the memory
-was taken that came since its own signal SIGUSR2.
+With PYTHONTRACEMALLOC set, the second SIGUSR2 writes beside CENSUS where the memory was taken that came since the
+first one.
 """
 
 from __future__ import annotations
@@ -9,21 +9,22 @@ from __future__ import annotations
 import asyncio
 import gc
 import json
+import re
 import signal
 import sys
 import threading
 import time
 import tracemalloc
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-import psutil
-
 from meltledger.config import load
 from meltledger.logs import set_up
-from meltledger.wiring import run_line
+from meltledger.verbs.run import run_until_asked
 
 EVERY_S = 1.0
+_OF_STATUS = re.compile(r"^(?:RssAnon|VmSwap):\s*(\d+) kB$", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +33,14 @@ class Count:
 
     Attributes:
         at_s: on the monotonic clock.
-        uss_byte: memory that only this process uses.
-        files: open file descriptors.
+        held_byte: memory that is not a file's, in the machine or swapped out. Pages of program files are left
+            out: the kernel takes them away and brings them back as it likes.
+        tasks, threads, files: asyncio's tasks, threads that Python knows, open descriptors.
         blocks: of memory that Python's own allocator has given out.
     """
 
     at_s: float
-    uss_byte: int
+    held_byte: int
     tasks: int
     threads: int
     files: int
@@ -50,68 +52,60 @@ def counts_of(census: Path) -> list[Count]:
     return [Count(**json.loads(line)) for line in census.read_text(encoding="ascii").splitlines()]
 
 
-class _OffClock:
-    """This computer's clock, and something."""
-
-    def __init__(self, offset_s: int) -> None:
-        self._offset_ns = offset_s * 1_000_000_000
-
-    def now_ns(self) -> int:
-        return time.time_ns() + self._offset_ns
+def _now(tasks: int) -> Count:
+    status = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    return Count(
+        time.monotonic(),
+        1024 * sum(map(int, _OF_STATUS.findall(status))),
+        tasks,
+        threading.active_count(),
+        len(list(Path("/proc/self/fd").iterdir())),
+        sys.getallocatedblocks(),
+    )
 
 
 async def _count(census: Path) -> None:
-    process = psutil.Process()
     with census.open("a", buffering=1, encoding="ascii") as file:
         while True:
-            memory = await asyncio.to_thread(process.memory_full_info)
-            count = Count(
-                time.monotonic(),
-                memory.uss,
-                len(asyncio.all_tasks()),
-                threading.active_count(),
-                process.num_fds(),
-                sys.getallocatedblocks(),
-            )
-            file.write(json.dumps(asdict(count)) + "\n")
+            file.write(json.dumps(asdict(_now(len(asyncio.all_tasks())))) + "\n")
             await asyncio.sleep(EVERY_S)
 
 
-def _tell_of_memory(census: Path, before: tracemalloc.Snapshot) -> None:
-    gc.collect()
-    grown = tracemalloc.take_snapshot().compare_to(before, "traceback")
-    lines = [f"{g.size_diff:+d} bytes, {g.count_diff:+d} blocks\n" + "\n".join(g.traceback.format()) for g in grown[:40]]
-    census.with_suffix(".grown").write_text("\n\n".join(lines), encoding="utf-8")
+class _Grown:
+    """Tells where memory was taken that has come since it was first asked."""
 
+    def __init__(self, file: Path) -> None:
+        self._file = file
+        self._first: tracemalloc.Snapshot | None = None
 
-async def main(file: Path, census: Path, offset_s: int) -> None:
-    stop, taken = asyncio.Event(), []
-
-    def take() -> None:
+    def tell(self) -> None:
         gc.collect()
-        taken.append(tracemalloc.take_snapshot())
+        now = tracemalloc.take_snapshot()
+        if self._first is None:
+            self._first = now
+            return
+        found = now.compare_to(self._first, "traceback")[:40]
+        lines = [
+            f"{g.size_diff:+d} bytes, {g.count_diff:+d} blocks\n" + "\n".join(g.traceback.format())
+            for g in found
+        ]
+        self._file.write_text("\n\n".join(lines), encoding="utf-8")
 
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
-    loop.add_signal_handler(signal.SIGUSR2, take)
+
+async def main(line: Path, census: Path) -> None:
+    """Run the line, counting, until asked to stop."""
+    if tracemalloc.is_tracing():
+        grown = _Grown(census.with_suffix(".grown"))
+        asyncio.get_running_loop().add_signal_handler(signal.SIGUSR2, grown.tell)
     counting = asyncio.create_task(_count(census))
     try:
-        if tracemalloc.is_tracing():
-            telling = asyncio.create_task(_told_at(stop, census, taken))
-        await run_line(load(file), stop, clock=_OffClock(offset_s))
-        if tracemalloc.is_tracing():
-            await telling
+        await run_until_asked(load(line))
     finally:
         counting.cancel()
-
-
-async def _told_at(stop: asyncio.Event, census: Path, taken: list[tracemalloc.Snapshot]) -> None:
-    await stop.wait()
-    if taken:
-        _tell_of_memory(census, taken[0])
+        with suppress(asyncio.CancelledError):
+            await counting
 
 
 if __name__ == "__main__":
     set_up()
-    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])))
+    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2])))

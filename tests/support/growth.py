@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import sqrt
 from statistics import fmean, median
 from typing import Final
@@ -73,7 +74,7 @@ def growth_of(measured: Sequence[tuple[float, float]]) -> Growth:
     if len(measured) < 3 * WINDOWS:
         raise ValueError(f"{len(measured)} measurements are too few for {WINDOWS} windows")
     edges = [len(measured) * n // WINDOWS for n in range(WINDOWS + 1)]
-    windows = [measured[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    windows = [measured[a:b] for a, b in pairwise(edges)]
     at = [fmean(t for t, _ in w) for w in windows]
     held = [median(b for _, b in w) for w in windows]
     mean_at, mean_held = fmean(at), fmean(held)
