@@ -72,6 +72,11 @@ class EdgeClock:
         expected_ns = (read_ns if self.now_ns is None else self.now_ns) + (passed_ns if went_on else 0)
         if self.doubt:
             said = heard(True)
+            if _ahead_together(read_ns, heard(False)) is not None and not self._said_right(read_ns):
+                # What they sent speaks against it, whatever their times were made into before it was doubted.
+                self._silent_ns = 0
+                self.now_ns = max(expected_ns, self._best(read_ns, expected_ns, heard(False)))
+                return self.now_ns
             self._silent_ns = 0 if said else self._silent_ns + (passed_ns if went_on else 0)
             return self._doubted(read_ns, expected_ns, said)
         # A right clock is never behind what it showed in an earlier run.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from collector.discovery.companion import Claim
@@ -63,7 +63,8 @@ def _judged(space: Space, claim: Claim, sight: _Sight) -> Finding:
     if not claim.tag:
         return _point(space, claim, sight)
     alike = sight.instances[claim.row.family]
-    if len(alike) > 1:
+    # The other machine of its type may have nothing in common with this one; it is asked all the same.
+    if claim.machine.number or len(alike) > 1:
         return _one_of(space, claim, alike)
     if claim.tag.startswith("filter.plate."):
         odd = sight.odd.get((claim.machine.node.address, claim.place or 0))
@@ -96,25 +97,14 @@ def _decided(space: Space, claim: Claim) -> Finding:
 
 def _one_of(space: Space, claim: Claim, alike: Sequence[tuple[MachineName, str, int, str, int]]) -> Finding:
     """A variable of one of several machines that are alike: which of them is the line's is asked."""
-    single = len({i[3] for i in alike}) == 1
-    number = claim.inner if single and claim.inner else alike.index(claim.instance) + 1
+    number = claim.machine.number or claim.inner
+    if claim.machine.number and claim.inner:
+        number = alike.index(claim.instance) + 1
     first, _, rest = claim.tag.partition(".")
     what = claim.row.family[1].removesuffix("_%") or claim.machine.kind
-    said = f"there are {len(alike)} of {what}: is this the one that {first} means?"
+    said = f"there are several of {what}: is this the one that {first} means?"
     asked = _asked(space, claim, claim.tag, said)
-    return Finding(
-        asked.address,
-        asked.place,
-        Standing.CONFIRM,
-        f"{first}_{number}.{rest}",
-        asked.unit,
-        asked.text,
-        asked.becomes,
-        (),
-        Confidence.MEDIUM,
-        said,
-        asked.machine,
-    )
+    return replace(asked, path=f"{first}_{number}.{rest}")
 
 
 def _odd(space: Space, claim: Claim, tag: str, reason: str) -> Finding:
@@ -132,6 +122,8 @@ def _point(space: Space, claim: Claim, sight: _Sight) -> Finding:
     machine, folder, texts = claim.machine, claim.names[0], texts_of(space, claim)
     among = POINTS.get((machine.kind, folder))
     told, is_set = space.unit(claim.node), claim.names[-1] == "SetValue"
+    if told is not None and told.code == "1":
+        told = None  # which servers also tell where nobody set a unit
     alone = sight.points[machine.node.address, folder] == 1
     if folder != _VACUUM and not read_words(texts).concepts & _TELLING:
         can_be = tuple(t for t in among or () if t.endswith(".sp") == is_set)

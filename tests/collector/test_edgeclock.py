@@ -235,3 +235,25 @@ def test_who_vouches_is_asked_now_and_then_only() -> None:
     for k in range(100):
         clock.at(T + 365 * DAY_NS + k * NS, lambda righted: {})
     assert 9 <= len(asked) <= 11
+
+
+def test_machines_that_were_moved_before_the_clock_was_doubted_do_not_speak_for_it() -> None:
+    line = ClockLine(names=("plc", "meter"))
+    line.run(30)
+    power_cut(line, 15, -10 * NS)
+    for second in range(90):
+        line.send(0)
+        if second >= 4:  # it comes later, when the first one has been taken to be ahead
+            line.send(-200_000_000, source="meter")
+        line.cut()
+        line.at_ns += NS
+    edges = [kind for kind in line.kinds() if kind.startswith("edge-")]
+    assert edges.count("edge-clock-doubted") <= 1 and "edge-clock-right" not in edges
+    assert line.inbox.clock_faults().keys() == {"edge"}
+    line.edge_off_ns = 0
+    for _ in range(60):
+        line.send(0)
+        line.send(-200_000_000, source="meter")
+        line.cut()
+        line.at_ns += NS
+    assert line.inbox.clock_faults() == {}

@@ -238,7 +238,7 @@ def left_at_broker(port: int) -> tuple[bool, list[bytes]]:
     held: list[bytes] = []
 
     def heard(_client: Client, _userdata: object, message: MQTTMessage) -> None:
-        held.append(message.payload[:60])
+        held.append(bytes(message.payload[:60]))
 
     client = Client(CallbackAPIVersion.VERSION2, CLIENT, clean_session=False)
     client.on_connect = lambda _c, _u, flags, *_: kept.append(flags.session_present)

@@ -241,7 +241,7 @@ async def test_in_a_whole_life_a_broker_is_told_our_state_and_the_rebirth_and_no
     states = [json.loads(body) for topic, body, *_ in machines.messages if topic == STATE]
     # What the broker kept of a connection that ended is set right, so that the same may be said twice.
     said = [online for online, _ in groupby(s["online"] for s in states)]
-    assert said[0] and not said[-1] and said.count(False) == 2
+    assert said[0] and not said[-1] and said.count(False) >= 2
     assert all(set(s) == {"online", "timestamp"} for s in states)
 
 

@@ -19,57 +19,52 @@ from statistics import fmean, median
 from typing import Final
 
 WINDOWS: Final = 8
-MOST: Final = 0.05
-"""Memory must grow by less than this."""
-
 _T: Final = 1.943  # Student's t, one-sided 95 %, WINDOWS − 2 degrees of freedom; common tables
 
 
 @dataclass(frozen=True, slots=True)
 class Growth:
-    """How memory went after the warm-up.
+    """How something went after the warm-up.
 
     Attributes:
-        first_byte, last_byte: medians of the first and the last window.
-        slope_byte_per_s: of the straight line through the medians of all windows, least squares.
-        least_byte_per_s: what the slope surely exceeds, at 95 %.
+        first, last: medians of the first and the last window, in the unit of what was measured.
+        slope_per_s: of the straight line through the medians of all windows, least squares.
+        least_per_s: what the slope surely exceeds, at 95 %.
         span_s: of all windows.
     """
 
-    first_byte: float
-    last_byte: float
-    slope_byte_per_s: float
-    least_byte_per_s: float
+    first: float
+    last: float
+    slope_per_s: float
+    least_per_s: float
     span_s: float
 
     @property
     def share(self) -> float:
         """Growth from the first window to the last, as a share."""
-        return self.last_byte / self.first_byte - 1.0
+        return self.last / self.first - 1.0
 
     @property
     def sure_share(self) -> float:
-        """What memory surely grew over all windows by its slope, as a share."""
-        return self.least_byte_per_s * self.span_s / self.first_byte
+        """By how much it surely grew over all windows, by its slope, as a share."""
+        return self.least_per_s * self.span_s / self.first
 
-    @property
-    def is_leak(self) -> bool:
-        """Whether memory grew by as much as it must not."""
-        return self.share >= MOST or self.sure_share >= MOST
+    def reaches(self, most: float) -> bool:
+        """Whether it grew by this share or more."""
+        return max(self.share, self.sure_share) >= most
 
     def __str__(self) -> str:
         return (
-            f"{self.first_byte / 1e6:.1f} MB → {self.last_byte / 1e6:.1f} MB ({100 * self.share:+.2f} %) in "
-            f"{self.span_s:.0f} s; slope {self.slope_byte_per_s / 1e3:+.2f} kB/s, surely more than "
-            f"{self.least_byte_per_s / 1e3:+.2f} kB/s"
+            f"{self.first:,.0f} → {self.last:,.0f} ({100 * self.share:+.2f} %) in {self.span_s:.0f} s; "
+            f"slope {self.slope_per_s:+,.0f}/s, surely more than {self.least_per_s:+,.0f}/s"
         )
 
 
 def growth_of(measured: Sequence[tuple[float, float]]) -> Growth:
-    """How memory went.
+    """How something went.
 
     Args:
-        measured: (seconds, bytes) in the order of time, after the warm-up; three for each window at least.
+        measured: (seconds, how much) in the order of time, after the warm-up; three for each window at least.
     """
     if len(measured) < 3 * WINDOWS:
         raise ValueError(f"{len(measured)} measurements are too few for {WINDOWS} windows")

@@ -152,11 +152,23 @@ def test_two_machines_of_a_type_are_numbered_and_asked_about_and_their_kinds_nev
     }
     assert {f.standing for f in findings.values()} == {Standing.CONFIRM}
     assert findings[only].becomes == "extruder.zone.5.temp.pv"
-    assert "there are 2 of Extruder" in findings[first].reason
+    assert "there are several of Extruder" in findings[first].reason
     assert [m.label for m in discover(growing.space()).machines] == [
         "Main (number 1 of its type)",
         "Side (number 2 of its type)",
     ]
+
+
+def test_two_machines_that_have_nothing_in_common_are_asked_about_as_well() -> None:
+    growing = Growing()
+    one, two = growing.machine("Extruder", "A"), growing.machine("Extruder", "B")
+    speed = growing.row(two, row_of("Extruder", "extruder.screw.speed.pv"))
+    feed = growing.row(one, row_of("Extruder", "doser.rate.pv"))
+    findings = found(growing)
+    assert {a: (f.standing, f.path) for a, f in findings.items()} == {
+        speed: (Standing.CONFIRM, "extruder_2.screw.speed.pv"),
+        feed: (Standing.CONFIRM, "doser_1.rate.pv"),
+    }
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,294 @@
+"""A line at twenty times its speed, over OPC UA and MQTT at once: what `run` holds stays, and nothing is lost."""
+
+from __future__ import annotations
+
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from statistics import median
+from urllib.error import HTTPError
+from urllib.request import urlopen
+
+import numpy as np
+import pytest
+from pyarrow import csv
+
+from historian.embedded import EmbeddedStore
+from historian.frame import NS
+from historian.quality import is_good
+from meltledger.config import load
+from meltledger.demoline import write_line_file
+from meltledger.measured import all_tags
+from simulator.run import batch, published_tags
+from simulator.scenarios.file import load_scenario
+from tests.journeys.line import LineUnderTest
+from tests.support.counted_line import Count, counts_of
+from tests.support.growth import WINDOWS, growth_of
+from tests.support.mosquitto import Mosquitto
+from tests.support.ports import free_port
+
+ROOT = Path(__file__).parents[2]
+SPEED = 20
+START_S, SEEDED_S = 14_400, 600
+AWAY_S = 3 * 3600
+"""So long the line was off before: what it recorded earlier is due to be sealed at the start."""
+
+MOST_MEMORY = 0.05
+MOST_BLOCKS = 0.01
+"""Pieces of memory that Python gave out: they tell a leak of one small object a message within a minute."""
+
+MOST_WAL_BYTE = 32_000_000
+
+BESIDE = """
+[metrics]
+port = {metrics}
+
+[[source]]
+name = "beside"
+kind = "mqtt-json"
+broker = "mqtt://127.0.0.1:{broker}"
+simulated = true
+clock = "own"
+[[source.message]]
+topic = "soak/batch"
+each = ""
+name = "/tag"
+value = "/v"
+time = "/t"
+time_format = "ms"
+quality = "/q"
+[source.tags]
+"""
+
+
+@dataclass
+class SoakedLine(LineUnderTest):
+    """A line whose machines are read twice: over OPC UA, and beside it as batches over MQTT.
+
+    Attributes:
+        begin_ns: source time of the scenario's second 0.
+    """
+
+    broker_port: int = 0
+    span_s: float = 0.0
+    metrics_port: int = field(default_factory=free_port)
+    begin_ns: int = 0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        scenario = load_scenario(self.scenario)
+        ended_s = time.time() - AWAY_S - SPEED * self.span_s
+        self.begin_ns = int(ended_s - START_S - SEEDED_S) * NS
+        where = {"port": free_port(), "zone": "UTC", "clock": "own"}
+        write_line_file(self.file, scenario, self.endpoint, **where)  # type: ignore[arg-type]
+        with self.file.open("a", encoding="utf-8") as file:
+            file.write(BESIDE.format(metrics=self.metrics_port, broker=self.broker_port))
+            for tag in published_tags(scenario):
+                file.write(f'"beside.{tag.path}" = {{ name = "{tag.path}", unit = "{tag.unit}" }}\n')
+
+    @property
+    def census(self) -> Path:
+        return self.folder / "census.jsonl"
+
+    @property
+    def live_ns(self) -> int:
+        """Source time from which on the machines are served."""
+        return self.begin_ns + (START_S + SEEDED_S) * NS
+
+    def seed(self) -> None:
+        """Ten minutes that were recorded before, so that they are sealed and rolled up at the start."""
+        with closing(EmbeddedStore.open(self.data)) as store:
+            tags = store.register(all_tags(load(self.file)))
+            for frame in batch(
+                load_scenario(self.scenario), tags, self.begin_ns, START_S, START_S + SEEDED_S
+            ):
+                store.append(frame)
+
+    def start_all(self) -> None:
+        when = ["--start-at", str(START_S + SEEDED_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
+        opcua = ["--serve", "opcua", "--endpoint", self.endpoint, "--ledger", str(self.folder / "opcua.csv")]
+        mqtt = ["--serve", "mqtt", "--broker", f"mqtt://127.0.0.1:{self.broker_port}", "--batch"]
+        mqtt += ["--times", "ms", "--topic", "soak", "--ledger", str(self.folder / "mqtt.csv")]
+        machines = self._start("machines", ["simulate", self.scenario, *opcua, *when])
+        assert machines.stdout is not None and machines.stdout.readline(), "the machines did not start"
+        self._start("beside", ["simulate", self.scenario, *mqtt, *when])
+        with (self.folder / "run.log").open("a", encoding="utf-8") as log:
+            self.processes["run"] = subprocess.Popen(
+                [sys.executable, "-m", "tests.support.counted_line", str(self.file), str(self.census)],
+                stdout=log,
+                stderr=log,
+                text=True,
+                cwd=ROOT,
+            )
+
+    def ask(self, page: str) -> str:
+        """What the line tells other programs."""
+        try:
+            with urlopen(f"http://127.0.0.1:{self.metrics_port}/{page}", timeout=20) as answer:
+                return str(answer.read().decode())
+        except HTTPError as error:
+            return str(error.read().decode())
+
+    def wal_byte(self) -> int:
+        return sum(file.stat().st_size for file in self.data.glob("*.db-wal"))
+
+
+def soak(line: SoakedLine, *, warm_s: float, measured_s: float) -> tuple[list[Count], list[int]]:
+    """Run everything; what the process held after its warm-up, and how long its write-ahead logs were."""
+    line.seed()
+    line.start_all()
+    line.until(lambda: line.samples_of("beside.extruder.screw.speed.pv") > 3, 60, "samples over MQTT")
+    line.until(lambda: "meltledger_source_connected" in line.ask("metrics"), 60, "/metrics")
+    warm_until_s = time.monotonic() + warm_s
+    logs = []
+    while time.monotonic() < warm_until_s + measured_s:
+        time.sleep(2.0)
+        assert line.processes["run"].poll() is None, line.log("run")[-3000:]
+        line.ask("metrics")
+        assert '"healthy": true' in line.ask("healthz")
+        if time.monotonic() >= warm_until_s:
+            logs.append(line.wal_byte())
+    counts = [c for c in counts_of(line.census) if c.at_s >= warm_until_s]
+    line.processes["run"].send_signal(signal.SIGTERM)
+    assert line.processes["run"].wait(timeout=60) == 0, line.log("run")[-3000:]
+    line.processes.pop("run")
+    # The machines stop last: what they published while nobody collected any more is not ours to have.
+    line.stop("machines", "beside")
+    return counts, logs
+
+
+def judge(counts: Sequence[Count], logs: Sequence[int]) -> list[str]:
+    """What is wrong with what the process held."""
+    memory = growth_of([(c.at_s, c.held_byte) for c in counts])
+    blocks = growth_of([(c.at_s, c.blocks) for c in counts])
+    print(
+        f"memory, bytes: {memory}\nPython's blocks: {blocks}\nwrite-ahead logs: {max(logs) / 1e6:.1f} MB at most"
+    )
+    wrong = [f"memory grows: {memory}"] if memory.reaches(MOST_MEMORY) else []
+    wrong += [f"Python's blocks grow: {blocks}"] if blocks.reaches(MOST_BLOCKS) else []
+    wrong += [f"the write-ahead logs take {max(logs)} bytes"] if max(logs) > MOST_WAL_BYTE else []
+    first, last = counts[: len(counts) // WINDOWS], counts[-(len(counts) // WINDOWS) :]
+    held: dict[str, Callable[[Count], int]] = {
+        "tasks": lambda c: c.tasks,
+        "threads": lambda c: c.threads,
+        "files": lambda c: c.files,
+    }
+    for what, of in held.items():
+        before, after = median(map(of, first)), median(map(of, last))
+        print(f"{what}: {before:g} → {after:g}")
+        wrong += [f"{what}: {before:g} became {after:g}"] if before != after else []
+    return wrong
+
+
+def lost(line: SoakedLine, ledger: str, prefix: str) -> Iterator[str]:
+    """What is wrong with the live samples that are stored, by what the machines say they published."""
+    columns = csv.ConvertOptions(include_columns=["path", "time_ns", "value"])
+    published = csv.read_csv(line.folder / ledger, convert_options=columns).to_pandas()
+    counted = 0
+    with closing(EmbeddedStore.open(line.data, mode="read")) as store:
+        for path, rows in published.groupby("path", sort=False):
+            series = store.read([f"{prefix}{path}"], line.live_ns, 2**62)[f"{prefix}{path}"]
+            good = is_good(series.quality)
+            if not good.any():
+                yield f"{path}: nothing is stored"
+                continue
+            first_ns, last_ns = int(series.time_ns[good][0]), int(series.time_ns[-1])
+            sent = rows[(rows.time_ns >= first_ns) & (rows.time_ns <= last_ns)]
+            sent = sent.drop_duplicates("time_ns", keep="last")
+            if len(np.unique(series.time_ns)) != len(series):
+                yield f"{path}: a sample is there twice"
+            place = np.minimum(np.searchsorted(series.time_ns, sent.time_ns), len(series) - 1)
+            there = (series.time_ns[place] == sent.time_ns) & (
+                (series.value[place] == sent.value) | (np.isnan(series.value[place]) & sent.value.isna())
+            )
+            counted += len(sent)
+            if not there.all():
+                yield f"{path}: {int((~there).sum())} of {len(sent)} samples are missing"
+    print(f"{ledger}: {counted} samples published while they were collected")
+    if not counted:
+        yield f"{ledger}: nothing was published"
+
+
+def run_soak(folder: Path, *, warm_s: float, measured_s: float) -> None:
+    """Soak a line, and judge."""
+    with Mosquitto(folder / "broker") as broker:
+        line = SoakedLine(folder / "line", broker_port=broker.port, span_s=warm_s + measured_s)
+        try:
+            counts, logs = soak(line, warm_s=warm_s, measured_s=measured_s)
+        finally:
+            line.end()
+        assert "house_kept" in line.log("run"), "nothing was sealed"
+        wrong = [*judge(counts, logs), *lost(line, "opcua.csv", ""), *lost(line, "mqtt.csv", "beside.")]
+        assert wrong == []
+
+
+@pytest.mark.broker
+@pytest.mark.timeout(240)
+def test_what_a_minute_at_twenty_times_holds_stays(tmp_path: Path) -> None:
+    run_soak(tmp_path, warm_s=30.0, measured_s=60.0)
+
+
+@pytest.mark.broker
+@pytest.mark.long
+@pytest.mark.timeout(7200)
+def test_what_a_day_at_twenty_times_holds_stays(tmp_path: Path) -> None:
+    run_soak(tmp_path, warm_s=300.0, measured_s=86_400 / SPEED)
+
+
+def _counts(held: Callable[[int], float], blocks: Callable[[int], float] = lambda s: 650_000) -> list[Count]:
+    """A minute of counts, with the unrest that a healthy process shows."""
+    chance = random.Random(1)
+    return [
+        Count(
+            float(s),
+            int(held(s) + chance.uniform(0, 2e6) + (20e6 if s % 20 == 0 else 0)),
+            21 + s % 2,
+            7,
+            25,
+            int(blocks(s) + chance.uniform(0, 3_000)),
+        )
+        for s in range(61)
+    ]
+
+
+def test_a_healthy_process_is_no_leak_however_it_fidgets() -> None:
+    assert judge(_counts(lambda s: 150e6), [8_000_000, 4_000_000]) == []
+
+
+def test_a_late_end_of_the_warm_up_is_no_leak() -> None:
+    assert judge(_counts(lambda s: 150e6 + min(s, 20) * 0.2e6), [8_000_000]) == []
+
+
+def test_a_small_object_a_sample_is_a_leak() -> None:
+    """48 bytes of each of four thousand samples a second."""
+    (wrong,) = judge(_counts(lambda s: 150e6 + 48 * 4_000 * s), [8_000_000])
+    assert wrong.startswith("memory grows")
+
+
+def test_a_leak_that_comes_in_steps_is_a_leak() -> None:
+    (wrong,) = judge(_counts(lambda s: 150e6 + 3e6 * (s // 10)), [8_000_000])
+    assert wrong.startswith("memory grows")
+
+
+def test_a_few_objects_a_message_are_a_leak() -> None:
+    """Ten of each of twenty batches a second: far less than memory shows in a minute."""
+    (wrong,) = judge(_counts(lambda s: 150e6, lambda s: 650_000 + 10 * 20 * s), [8_000_000])
+    assert wrong.startswith("Python's blocks grow")
+
+
+def test_what_is_opened_and_not_closed_is_told() -> None:
+    counts = [
+        Count(float(s), 150_000_000, 21 + s // 10, 7 + s // 20, 25 + s // 8, 650_000) for s in range(61)
+    ]
+    assert [w.split(":")[0] for w in judge(counts, [8_000_000])] == ["tasks", "threads", "files"]
+
+
+def test_a_write_ahead_log_that_is_never_taken_over_is_told() -> None:
+    (wrong,) = judge(_counts(lambda s: 150e6), [8_000_000, MOST_WAL_BYTE + 1])
+    assert wrong.startswith("the write-ahead logs take")
