@@ -161,7 +161,7 @@ class SourceClock:
             last = last or self._lateness is not None
         impossible = self._impossible(stamps, now_ns)
         if back := self._gone_back(stamps.chosen(~impossible), now_ns):
-            self._part(entries, back, now_ns, done, last=last, which=which)
+            self._part(entries, back, now_ns, done, which)
             return
         judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
@@ -265,9 +265,7 @@ class SourceClock:
             newest_ns[tag] = max(newest_ns[tag], time_ns)
         return back
 
-    def _part(
-        self, entries: list[Entry], back: set[int], now_ns: int, done: Righted, *, last: bool, which: Which
-    ) -> None:
+    def _part(self, entries: list[Entry], back: set[int], now_ns: int, done: Righted, which: Which) -> None:
         """Take what goes on apart from what went back."""
 
         def went(tag: int, time_ns: int) -> bool:
@@ -275,13 +273,10 @@ class SourceClock:
             return tag in back and is_old and not self._is_impossible(time_ns, now_ns)
 
         near, far = parted(entries, went)
-        # They were held before, and the others go on all the same: it is not the source's clock.
-        astray = self._lateness is not None or self._strays.knows(back)
+        # What is sent after a step is all of the new clock: that is seen in the batches that follow. Until then
+        # nothing is held: a broker that waits for acknowledgements would send none of them.
         self._take(near, now_ns, done, last=True, which=which)
-        if astray:
-            self._bring(far, now_ns, done, now_ns - BEHIND_NS)
-        else:
-            self._take(far, now_ns, done, last=last, which=which)
+        self._bring(far, now_ns, done, now_ns - BEHIND_NS)
 
     def _goes_on(self, stamps: Stamps) -> bool:
         """Whether a batch goes on right after what is stored."""

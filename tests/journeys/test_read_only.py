@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import asyncio
 import json
 import re
@@ -39,6 +40,7 @@ from tests.support.sparkplug_wire import payload as read
 
 pytestmark = pytest.mark.timeout(240)
 
+ROOT = Path(__file__).parents[2]
 EDGE = signed("edge", uri="urn:test:edge")
 SEEN_IN_A_LIFE = READING - {
     "FindServersRequest", "BrowseNextRequest", "DeleteSubscriptionsRequest", "DeleteMonitoredItemsRequest",
@@ -159,6 +161,32 @@ async def test_the_recorder_catches_whoever_writes(machine: Machine) -> None:
     }  # fmt: skip
 
 
+CHANGING = {
+    "write", "write_attribute", "write_attributes", "write_params", "write_value", "set_value", "set_attribute",
+    "add_nodes", "add_references", "delete_nodes", "delete_references", "register_nodes", "history_update",
+    "call_method", "set_monitoring_mode", "modify_monitored_items",
+}  # fmt: skip
+"""What the library calls its services that do more than read."""
+
+
+def called(folder: str) -> Iterator[tuple[str, str]]:
+    """Every method that the code in a folder of the collector calls: file and name."""
+    for file in sorted((ROOT / "collector" / folder).glob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                yield file.name, node.func.attr
+
+
+def test_no_code_is_there_that_could_change_a_machine() -> None:
+    opcua = list(called("opcua"))
+    assert ("history.py", "history_read") in opcua
+    # Our own key and certificate are written into files.
+    assert [c for c in opcua if c[1] in CHANGING] == [("own.py", "write")]
+    assert [c for c in opcua if c[1] == "call"] == [("link.py", "call")]
+    told = {file for file, name in called("mqtt") if name == "publish"}
+    assert told and not any("json" in file for file in told)
+
+
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Mosquitto]:
     with Mosquitto(tmp_path / "broker", "log_type all") as broker:
@@ -270,7 +298,7 @@ async def _told_over_mqtt(line: CollectedLine, broker: Mosquitto, machines: Mach
 
 
 @pytest.mark.broker
-def test_the_broker_s_log_catches_whoever_publishes(broker: Mosquitto) -> None:
+def test_a_brokers_log_catches_whoever_publishes(broker: Mosquitto) -> None:
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, "meltledger-pilot-json")
     client.will_set("plant/last-words", b"x", 1)
     client.connect("127.0.0.1", broker.port)

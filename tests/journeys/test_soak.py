@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
-from urllib.error import HTTPError
+from urllib.error import HTTPError, URLError
 from urllib.request import urlopen
 
 import numpy as np
@@ -20,12 +21,12 @@ import pytest
 from pyarrow import csv
 
 from historian.embedded import EmbeddedStore
-from historian.frame import NS
+from historian.frame import NS, Frame, Series, Times, Values
 from historian.quality import is_good
 from meltledger.config import load
 from meltledger.demoline import write_line_file
 from meltledger.measured import all_tags
-from simulator.run import batch, published_tags
+from simulator.run import published_tags
 from simulator.scenarios.file import load_scenario
 from tests.journeys.line import LineUnderTest
 from tests.support.counted_line import Count, counts_of
@@ -44,6 +45,8 @@ MOST_BLOCKS = 0.01
 """Pieces of memory that Python gave out: they tell a leak of one small object a message within a minute."""
 
 MOST_WAL_BYTE = 32_000_000
+
+AT_ONCE = 24  # tags that are read at once
 
 BESIDE = """
 [metrics]
@@ -105,10 +108,13 @@ class SoakedLine(LineUnderTest):
         """Ten minutes that were recorded before, so that they are sealed and rolled up at the start."""
         with closing(EmbeddedStore.open(self.data)) as store:
             tags = store.register(all_tags(load(self.file)))
-            for frame in batch(
-                load_scenario(self.scenario), tags, self.begin_ns, START_S, START_S + SEEDED_S
-            ):
-                store.append(frame)
+            numbers = [tag.id for path, tag in tags.items() if path.startswith("beside.")]
+            for second in range(SEEDED_S):
+                time_ns = self.live_ns + (second - SEEDED_S) * NS
+                n = len(numbers)
+                store.append(
+                    Frame.of(numbers, [time_ns] * n, [float(second)] * n, [0] * n, arrival_ns=time_ns)
+                )
 
     def start_all(self) -> None:
         when = ["--start-at", str(START_S + SEEDED_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
@@ -135,6 +141,15 @@ class SoakedLine(LineUnderTest):
         except HTTPError as error:
             return str(error.read().decode())
 
+    def is_collected(self) -> bool:
+        """Whether samples of both sources have arrived."""
+        try:
+            told = self.ask("metrics")
+        except URLError:  # not there yet
+            return False
+        found = re.findall(r"^meltledger_source_received_samples_total{.*} (\S+)$", told, re.MULTILINE)
+        return len(found) == 2 and all(float(n) > 0 for n in found)
+
     def wal_byte(self) -> int:
         return sum(file.stat().st_size for file in self.data.glob("*.db-wal"))
 
@@ -143,8 +158,7 @@ def soak(line: SoakedLine, *, warm_s: float, measured_s: float) -> tuple[list[Co
     """Run everything; what the process held after its warm-up, and how long its write-ahead logs were."""
     line.seed()
     line.start_all()
-    line.until(lambda: line.samples_of("beside.extruder.screw.speed.pv") > 3, 60, "samples over MQTT")
-    line.until(lambda: "meltledger_source_connected" in line.ask("metrics"), 60, "/metrics")
+    line.until(line.is_collected, 60, "samples of both sources")
     warm_until_s = time.monotonic() + warm_s
     logs = []
     while time.monotonic() < warm_until_s + measured_s:
@@ -190,29 +204,37 @@ def lost(line: SoakedLine, ledger: str, prefix: str) -> Iterator[str]:
     """What is wrong with the live samples that are stored, by what the machines say they published."""
     columns = csv.ConvertOptions(include_columns=["path", "time_ns", "value"])
     published = csv.read_csv(line.folder / ledger, convert_options=columns).to_pandas()
-    counted = 0
+    sent = {path: rows.drop_duplicates("time_ns", keep="last") for path, rows in published.groupby("path")}
+    counted, paths = 0, list(sent)
     with closing(EmbeddedStore.open(line.data, mode="read")) as store:
-        for path, rows in published.groupby("path", sort=False):
-            series = store.read([f"{prefix}{path}"], line.live_ns, 2**62)[f"{prefix}{path}"]
-            good = is_good(series.quality)
-            if not good.any():
-                yield f"{path}: nothing is stored"
-                continue
-            first_ns, last_ns = int(series.time_ns[good][0]), int(series.time_ns[-1])
-            sent = rows[(rows.time_ns >= first_ns) & (rows.time_ns <= last_ns)]
-            sent = sent.drop_duplicates("time_ns", keep="last")
-            if len(np.unique(series.time_ns)) != len(series):
-                yield f"{path}: a sample is there twice"
-            place = np.minimum(np.searchsorted(series.time_ns, sent.time_ns), len(series) - 1)
-            there = (series.time_ns[place] == sent.time_ns) & (
-                (series.value[place] == sent.value) | (np.isnan(series.value[place]) & sent.value.isna())
-            )
-            counted += len(sent)
-            if not there.all():
-                yield f"{path}: {int((~there).sum())} of {len(sent)} samples are missing"
+        for at in range(0, len(paths), AT_ONCE):
+            some = paths[at : at + AT_ONCE]
+            stored = store.read([prefix + p for p in some], line.live_ns, 2**62)
+            for path in some:
+                series, rows = stored[prefix + path], sent[path]
+                if not is_good(series.quality).any():
+                    yield f"{path}: nothing is stored"
+                    continue
+                due, missing = _missing(series, rows.time_ns.to_numpy(), rows.value.to_numpy())
+                counted += due
+                if missing:
+                    yield f"{path}: {missing} of {due} samples are missing"
+                if len(np.unique(series.time_ns)) != len(series):
+                    yield f"{path}: a sample is there twice"
     print(f"{ledger}: {counted} samples published while they were collected")
     if not counted:
         yield f"{ledger}: nothing was published"
+
+
+def _missing(series: Series, time_ns: Times, value: Values) -> tuple[int, int]:
+    """How many were published from the first stored sample to the last, and how many of them are not there."""
+    first_ns, last_ns = series.time_ns[is_good(series.quality)][0], series.time_ns[-1]
+    due = (time_ns >= first_ns) & (time_ns <= last_ns)
+    time_ns, value = time_ns[due], value[due]
+    place = np.minimum(np.searchsorted(series.time_ns, time_ns), len(series) - 1)
+    there, kept = series.time_ns[place] == time_ns, series.value[place]
+    same = (kept == value) | (np.isnan(kept) & np.isnan(value))
+    return len(time_ns), int((~(there & same)).sum())
 
 
 def run_soak(folder: Path, *, warm_s: float, measured_s: float) -> None:
