@@ -15,6 +15,7 @@ from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter
 from historian.errors import StoredDataDamaged, StoreFull, WrongInput
 from historian.frame import NS, Frame
+from historian.memory import give_back
 from historian.newest import Newest
 from historian.recent import Recent
 from historian.retention import Keep, RetentionPlan, Window, plan_retention
@@ -98,12 +99,16 @@ class Upkeep:
             StoreFull, StoreReadOnly: what was not done yet is done at the next call. On a full disk, what
                 has had its time goes all the same, so that the next call may have room.
         """
+        before = self._archive.manifest.generation
         try:
             kept = self._do(now_ns, held, seal_all=seal_all)
         except StoreFull:
             with suppress(StoreFull):
                 self._make_room(now_ns, held)
             raise
+        finally:
+            if self._archive.manifest.generation != before:
+                give_back()
         self._spare.keep(self._spare_bytes())
         return kept
 

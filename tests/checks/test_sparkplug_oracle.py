@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pysparkplug as oracle
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pysparkplug import DataType
 
@@ -18,6 +18,9 @@ from collector.sparkplug.metrics import NO_ALIAS, NO_TIME, Heard, numbers
 from collector.sparkplug.rebirth import rebirth_body, rebirth_topic
 from collector.sparkplug.state import State, state_topic
 from collector.sparkplug.topic import read_topic
+
+BUSY = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""A computer that is busy otherwise is no fault."""
 
 _WIDTHS = {1: 8, 2: 16, 3: 32, 4: 64}
 TEXTS = {DataType.STRING, DataType.TEXT, DataType.UUID}
@@ -60,6 +63,7 @@ METRICS = st.sampled_from(TYPES).flatmap(
 )
 
 
+@BUSY
 @given(TIMES, st.integers(0, 255), st.lists(METRICS, max_size=20), st.booleans())
 def test_what_the_library_writes_is_read_as_it_was_meant(
     time_ms: int, seq: int, metrics: list[oracle.Metric], typed: bool
@@ -74,6 +78,7 @@ STEADY = st.lists(st.sampled_from([t for t in TYPES if t not in TEXTS | OCTETS])
 NOW = st.integers(1_790_000_000_000, 1_800_000_000_000)
 
 
+@BUSY
 @given(st.data(), STEADY)
 def test_a_machine_that_says_the_same_metrics_again_and_again_is_read_every_time(
     data: st.DataObject, types: list[DataType]
@@ -118,6 +123,7 @@ def number(metric: oracle.Metric) -> float | None:
     return float(metric.value)  # type: ignore[arg-type]
 
 
+@BUSY
 @given(st.integers(0, 4_102_444_800_000))
 def test_the_library_understands_the_only_command_that_we_send(time_ms: int) -> None:
     command = oracle.NCmd.decode(rebirth_body(time_ms * 1_000_000 + 999_999))

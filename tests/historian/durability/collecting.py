@@ -50,7 +50,8 @@ async def _collecting(folder: Path, shadow: Shadow) -> None:
     tags = store.register(tags_of([mapping]))
     number = tags["own.a.pv"].id
     clock, judge_, events = FastClock(), Recorder(), list[Event]()
-    inbox = Inbox([mapping], tags)
+    # A clock that runs so fast would be doubted, did nobody vouch for it.
+    inbox = Inbox([mapping], tags, believed=lambda now_ns: True)
     writer = Writer(store, inbox, judge_, clock, events.append, flush_s=0.01)
     reader = EmbeddedStore.open(folder, mode="read")
     sent: list[int] = []
@@ -76,10 +77,10 @@ async def _collecting(folder: Path, shadow: Shadow) -> None:
         put()
         await asyncio.sleep(0.01)
     assert writer.waiting > 20
-    # Reading goes on: what was judged was stored before, and it is all there.
+    # Reading goes on: what was judged was stored before, and it is all there. What is stored may not be judged yet.
     judged = [v for _, f in list(judge_.fed) for v in f.value[f.tag == number].tolist()]
     held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
-    assert len(judged) > 100 and held.value.tolist() == judged
+    assert len(judged) > 100 and held.value.tolist()[: len(judged)] == judged
     shadow.give_room(None)
     await until("disk-back")
     async with asyncio.timeout(30):
@@ -98,6 +99,8 @@ def _check_collected(reader: EmbeddedStore, events: list[Event], judge_: Recorde
     assert "recent.db" in full.text and "free space" in full.text, full.text
     assert not [e for e in events if e.kind == "samples-dropped"]
     held = reader.read(["own.a.pv"], 0, 2**62)["own.a.pv"]
+    extra = [t for t in held.time_ns.tolist() if t not in set(sent)]
+    assert not extra, f"{len(extra)} that were never sent; told: {[e.kind for e in events]}"
     assert held.time_ns.tolist() == sent and held.value.tolist() == [float(n + 1) for n in range(len(sent))]
     numbers = [seq for seq, _ in judge_.fed]
     assert numbers == list(range(1, len(numbers) + 1))

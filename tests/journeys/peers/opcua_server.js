@@ -75,7 +75,7 @@ async function main() {
         for (let count = 1; ; count++) {
             await half();
             await half();
-            for (const name of COUNTERS) write(name, count, now());
+            for (const name of COUNTERS) write(name, count % 100, now()); // in every sensor's range
         }
     })();
     readline.createInterface({ input: process.stdin }).on("line", (word) => {
