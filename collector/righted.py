@@ -273,8 +273,8 @@ class SourceClock:
             return tag in back and is_old and not self._is_impossible(time_ns, now_ns)
 
         near, far = parted(entries, went)
-        # What is sent after a step is all of the new clock: the batches that follow show it. Until then nothing
-        # is held, because a broker that waits for acknowledgements would send none of them.
+        # What is sent after a step is all of the new clock: the batches that follow show it. Until then
+        # nothing is held, because a broker that waits for acknowledgements would send none of them.
         self._take(near, now_ns, done, last=True, which=which)
         self._bring(far, now_ns, done, now_ns - BEHIND_NS)
 

@@ -91,13 +91,13 @@ def press_until(browser: webdriver.Chrome, xpath: str, done: Callable[[], object
 def test_data_flows_soon_and_the_page_says_what_it_is(demo: Demo, browser: webdriver.Chrome) -> None:
     while not healthy(demo.url):
         assert demo.process.poll() is None, (demo.folder.parent / "demo.log").read_text(encoding="utf-8")
-        assert time.monotonic() - demo.started < 60
+        assert time.monotonic() - demo.started < 120
         time.sleep(0.2)
     browser.get(demo.url)
     page = WebDriverWait(browser, 30)
     page.until(lambda b: "kg/h" in b.find_element(By.ID, "figures").text)
     # The bar is 20 s on a machine of its own; a shared one may take longer.
-    assert time.monotonic() - demo.started < 60
+    assert time.monotonic() - demo.started < 120
     assert "SIMULATED" in browser.find_element(By.TAG_NAME, "body").text
     assert "Not a safety function" in browser.find_element(By.TAG_NAME, "body").text
 
