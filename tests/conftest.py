@@ -126,8 +126,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
     left_out = config.stash[LEFT_OUT]
     if left_out:
         parts = [
-            f"no {' or '.join(NEEDS[name].missing())}: {_count(n, name)} left out "
-            f"({NEEDS[name].remedy})"
+            f"no {' or '.join(NEEDS[name].missing())}: {_count(n, name)} left out ({NEEDS[name].remedy})"
             for name, n in left_out.items()
         ]
         terminalreporter.write_line("; ".join(parts), yellow=True)

@@ -56,9 +56,7 @@ def list_(file: Path, as_json: bool) -> int:
 @click.argument("source")
 @click.option("--from", "start", required=True, help="First stored time (ISO 8601; the line's zone).")
 @click.option("--to", "end", required=True, help="Stored time before which it ends.")
-@click.option(
-    "--shift", required=True, help="Added to the stored times, such as '3600 s' or '-90 min'."
-)
+@click.option("--shift", required=True, help="Added to the stored times, such as '3600 s' or '-90 min'.")
 @_BY
 @_WHY
 def fix(file: Path, source: str, start: str, end: str, shift: str, by: str, why: str) -> int:

@@ -37,8 +37,12 @@ from tests.support.ports import free_port
 ROOT = Path(__file__).parents[2]
 SPEED = 20
 START_S, SEEDED_S = 14_400, 600
-AWAY_S = 3 * 3600
+AWAY_S = 3 * 86_400
 """So long the line was off before: what it recorded earlier is due to be sealed at the start."""
+
+HOUR_S = 3600
+AFTER_SEALING_S = 240
+"""The line's clock begins so long after a full hour: what is sealed each hour is not sealed within a minute."""
 
 MOST_MEMORY = 0.05
 MOST_BLOCKS = 0.01
@@ -75,19 +79,22 @@ class SoakedLine(LineUnderTest):
     """A line whose machines are read twice: over OPC UA, and beside it as batches over MQTT.
 
     Attributes:
+        span_s: how long they are read at most.
+        past_hour_s: what the line's clock shows past a full hour when it begins.
         begin_ns: source time of the scenario's second 0.
     """
 
     broker_port: int = 0
     span_s: float = 0.0
+    past_hour_s: float = AFTER_SEALING_S
     metrics_port: int = field(default_factory=free_port)
     begin_ns: int = 0
 
     def __post_init__(self) -> None:
         super().__post_init__()
         scenario = load_scenario(self.scenario)
-        ended_s = time.time() - AWAY_S - SPEED * self.span_s
-        self.begin_ns = int(ended_s - START_S - SEEDED_S) * NS
+        # The machines' own clock is behind at first, and has caught up at the end.
+        self.begin_ns = int(time.time() - SPEED * self.span_s - START_S) * NS
         where = {"port": free_port(), "zone": "UTC", "clock": "own"}
         write_line_file(self.file, scenario, self.endpoint, **where)  # type: ignore[arg-type]
         with self.file.open("a", encoding="utf-8") as file:
@@ -102,7 +109,7 @@ class SoakedLine(LineUnderTest):
     @property
     def live_ns(self) -> int:
         """Source time from which on the machines are served."""
-        return self.begin_ns + (START_S + SEEDED_S) * NS
+        return self.begin_ns + START_S * NS
 
     def seed(self) -> None:
         """Ten minutes that were recorded before, so that they are sealed and rolled up at the start."""
@@ -110,23 +117,31 @@ class SoakedLine(LineUnderTest):
             tags = store.register(all_tags(load(self.file)))
             numbers = [tag.id for path, tag in tags.items() if path.startswith("beside.")]
             for second in range(SEEDED_S):
-                time_ns = self.live_ns + (second - SEEDED_S) * NS
+                time_ns = self.live_ns + (second - SEEDED_S - AWAY_S) * NS
                 n = len(numbers)
                 store.append(
                     Frame.of(numbers, [time_ns] * n, [float(second)] * n, [0] * n, arrival_ns=time_ns)
                 )
 
     def start_all(self) -> None:
-        when = ["--start-at", str(START_S + SEEDED_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
+        when = ["--start-at", str(START_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
         opcua = ["--serve", "opcua", "--endpoint", self.endpoint, "--ledger", str(self.folder / "opcua.csv")]
         mqtt = ["--serve", "mqtt", "--broker", f"mqtt://127.0.0.1:{self.broker_port}", "--batch"]
         mqtt += ["--times", "ms", "--topic", "soak", "--ledger", str(self.folder / "mqtt.csv")]
         machines = self._start("machines", ["simulate", self.scenario, *opcua, *when])
         assert machines.stdout is not None and machines.stdout.readline(), "the machines did not start"
         self._start("beside", ["simulate", self.scenario, *mqtt, *when])
+        offset = str(int((self.past_hour_s - time.time()) % HOUR_S) - HOUR_S)
         with (self.folder / "run.log").open("a", encoding="utf-8") as log:
             self.processes["run"] = subprocess.Popen(
-                [sys.executable, "-m", "tests.support.counted_line", str(self.file), str(self.census)],
+                [
+                    sys.executable,
+                    "-m",
+                    "tests.support.counted_line",
+                    str(self.file),
+                    str(self.census),
+                    offset,
+                ],
                 stdout=log,
                 stderr=log,
                 text=True,
@@ -237,10 +252,15 @@ def _missing(series: Series, time_ns: Times, value: Values) -> tuple[int, int]:
     return len(time_ns), int((~(there & same)).sum())
 
 
-def run_soak(folder: Path, *, warm_s: float, measured_s: float) -> None:
+def run_soak(folder: Path, *, warm_s: float, measured_s: float, past_hour_s: float = AFTER_SEALING_S) -> None:
     """Soak a line, and judge."""
     with Mosquitto(folder / "broker") as broker:
-        line = SoakedLine(folder / "line", broker_port=broker.port, span_s=warm_s + measured_s)
+        line = SoakedLine(
+            folder / "line",
+            broker_port=broker.port,
+            span_s=warm_s + measured_s + 60.0,
+            past_hour_s=past_hour_s,
+        )
         try:
             counts, logs = soak(line, warm_s=warm_s, measured_s=measured_s)
         finally:

@@ -1,4 +1,6 @@
-"""``meltledger run`` that counts what it holds: LINE.toml CENSUS; each second a JSON line is added to CENSUS.
+"""``meltledger run`` that counts what it holds: LINE.toml CENSUS OFFSET_S; each second CENSUS gets a JSON line.
+
+The line's clock is ahead of this computer's by OFFSET_S.
 
 With PYTHONTRACEMALLOC set, the second SIGUSR2 writes beside CENSUS where the memory was taken that came since the
 first one.
@@ -19,9 +21,10 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from historian.frame import NS
 from meltledger.config import load
 from meltledger.logs import set_up
-from meltledger.verbs.run import run_until_asked
+from meltledger.wiring import run_line
 
 EVERY_S = 1.0
 _OF_STATUS = re.compile(r"^(?:RssAnon|VmSwap):\s*(\d+) kB$", re.MULTILINE)
@@ -92,14 +95,26 @@ class _Grown:
         self._file.write_text("\n\n".join(lines), encoding="utf-8")
 
 
-async def main(line: Path, census: Path) -> None:
+class _OffClock:
+    """This computer's clock, and something."""
+
+    def __init__(self, offset_s: int) -> None:
+        self._offset_ns = offset_s * NS
+
+    def now_ns(self) -> int:
+        return time.time_ns() + self._offset_ns
+
+
+async def main(line: Path, census: Path, offset_s: int) -> None:
     """Run the line, counting, until asked to stop."""
+    stop, loop = asyncio.Event(), asyncio.get_running_loop()
+    loop.add_signal_handler(signal.SIGTERM, stop.set)
     if tracemalloc.is_tracing():
         grown = _Grown(census.with_suffix(".grown"))
-        asyncio.get_running_loop().add_signal_handler(signal.SIGUSR2, grown.tell)
+        loop.add_signal_handler(signal.SIGUSR2, grown.tell)
     counting = asyncio.create_task(_count(census))
     try:
-        await run_until_asked(load(line))
+        await run_line(load(line), stop, clock=_OffClock(offset_s))
     finally:
         counting.cancel()
         with suppress(asyncio.CancelledError):
@@ -108,4 +123,4 @@ async def main(line: Path, census: Path) -> None:
 
 if __name__ == "__main__":
     set_up()
-    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2])))
+    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])))
