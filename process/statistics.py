@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
 
 Floats = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ def theil_sen(x: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Slope:
     if len(slopes) == 0:
         return Slope(np.nan, np.nan, np.nan, n)
     variance = (n * (n - 1) * (2 * n + 5) - _tie_term(xs) - _tie_term(ys)) / 18
-    spread = float(norm.ppf(0.5 + confidence / 2)) * sqrt(max(variance, 0.0))
+    spread = NormalDist().inv_cdf(0.5 + confidence / 2) * sqrt(max(variance, 0.0))
     ranks = np.arange(1, len(slopes) + 1)
     low, high = np.interp([(len(slopes) - spread) / 2, (len(slopes) + spread) / 2 + 1], ranks, slopes)
     return Slope(float(np.median(slopes)), float(low), float(high), n)

@@ -37,10 +37,10 @@ from tests.support.ports import free_port
 ROOT = Path(__file__).parents[2]
 SPEED = 20
 START_S, SEEDED_S = 14_400, 600
-AWAY_S = 3 * 86_400
+AWAY_S = 7200
 """So long the line was off before: what it recorded earlier is due to be sealed at the start."""
 
-HOUR_S = 3600
+HOUR_S, DAY_S = 3600, 86_400
 AFTER_SEALING_S = 240
 """The line's clock begins so long after a full hour: what is sealed each hour is not sealed within a minute."""
 
@@ -112,16 +112,15 @@ class SoakedLine(LineUnderTest):
         return self.begin_ns + START_S * NS
 
     def seed(self) -> None:
-        """Ten minutes that were recorded before, so that they are sealed and rolled up at the start."""
+        """Ten minutes of another day that were recorded before, to be sealed and rolled up at the start."""
         with closing(EmbeddedStore.open(self.data)) as store:
             tags = store.register(all_tags(load(self.file)))
             numbers = [tag.id for path, tag in tags.items() if path.startswith("beside.")]
+            arrived_s = int(time.time()) - AWAY_S - SEEDED_S
             for second in range(SEEDED_S):
-                time_ns = self.live_ns + (second - SEEDED_S - AWAY_S) * NS
-                n = len(numbers)
-                store.append(
-                    Frame.of(numbers, [time_ns] * n, [float(second)] * n, [0] * n, arrival_ns=time_ns)
-                )
+                time_ns = self.live_ns + (second - 3 * DAY_S) * NS
+                columns = ([time_ns] * len(numbers), [float(second)] * len(numbers), [0] * len(numbers))
+                store.append(Frame.of(numbers, *columns, arrival_ns=(arrived_s + second) * NS))
 
     def start_all(self) -> None:
         when = ["--start-at", str(START_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
@@ -280,7 +279,7 @@ def test_what_a_minute_at_twenty_times_holds_stays(tmp_path: Path) -> None:
 @pytest.mark.long
 @pytest.mark.timeout(7200)
 def test_what_a_day_at_twenty_times_holds_stays(tmp_path: Path) -> None:
-    run_soak(tmp_path, warm_s=300.0, measured_s=86_400 / SPEED)
+    run_soak(tmp_path, warm_s=300.0, measured_s=DAY_S / SPEED)
 
 
 def _counts(held: Callable[[int], float], blocks: Callable[[int], float] = lambda s: 650_000) -> list[Count]:
