@@ -140,7 +140,7 @@ async def test_every_published_sample_arrives_good_bad_or_late(line: Line) -> No
     # By subscription: each that differs from the one before, with its own time; held back ones too.
     told = set(heard.notes)
     window = [s for s in published if s.time_ns > begun_ns + NS and s.changed]
-    assert len(window) > 200
+    assert len(window) > 50
     assert {_expected(s) for s in window} <= told
     assert {n[3] for n in told} >= {GOOD, SENSOR_FAILURE, LAST_USABLE}
     _check_that_some_came_late(heard.notes)
