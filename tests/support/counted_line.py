@@ -2,8 +2,7 @@
 
 The line's clock is ahead of this computer's by OFFSET_S.
 
-With PYTHONTRACEMALLOC set, the second SIGUSR2 writes beside CENSUS where the memory was taken that came since the
-first one.
+SIGUSR2 begins to trace memory; a second one writes beside CENSUS where what came since, and stayed, was taken.
 """
 
 from __future__ import annotations
@@ -27,6 +26,7 @@ from meltledger.logs import set_up
 from meltledger.wiring import run_line
 
 EVERY_S = 1.0
+_DEPTH, _TOLD = 12, 40  # frames of a place, places
 _OF_STATUS = re.compile(r"^(?:RssAnon|VmSwap):\s*(\d+) kB$", re.MULTILINE)
 
 
@@ -74,25 +74,16 @@ async def _count(census: Path) -> None:
             await asyncio.sleep(EVERY_S)
 
 
-class _Grown:
-    """Tells where memory was taken that has come since it was first asked."""
-
-    def __init__(self, file: Path) -> None:
-        self._file = file
-        self._first: tracemalloc.Snapshot | None = None
-
-    def tell(self) -> None:
-        gc.collect()
-        now = tracemalloc.take_snapshot()
-        if self._first is None:
-            self._first = now
-            return
-        found = now.compare_to(self._first, "traceback")[:40]
-        lines = [
-            f"{g.size_diff:+d} bytes, {g.count_diff:+d} blocks\n" + "\n".join(g.traceback.format())
-            for g in found
-        ]
-        self._file.write_text("\n\n".join(lines), encoding="utf-8")
+def _trace(file: Path) -> None:
+    """Begin to trace, or tell what came since."""
+    gc.collect()
+    if not tracemalloc.is_tracing():
+        tracemalloc.start(_DEPTH)
+        return
+    found = tracemalloc.take_snapshot().statistics("traceback")[:_TOLD]
+    tracemalloc.stop()
+    lines = [f"{s.size} bytes, {s.count} blocks\n" + "\n".join(s.traceback.format()) for s in found]
+    file.write_text("\n\n".join(lines), encoding="utf-8")
 
 
 class _OffClock:
@@ -109,9 +100,7 @@ async def main(line: Path, census: Path, offset_s: int) -> None:
     """Run the line, counting, until asked to stop."""
     stop, loop = asyncio.Event(), asyncio.get_running_loop()
     loop.add_signal_handler(signal.SIGTERM, stop.set)
-    if tracemalloc.is_tracing():
-        grown = _Grown(census.with_suffix(".grown"))
-        loop.add_signal_handler(signal.SIGUSR2, grown.tell)
+    loop.add_signal_handler(signal.SIGUSR2, _trace, census.with_suffix(".grown"))
     counting = asyncio.create_task(_count(census))
     try:
         await run_line(load(line), stop, clock=_OffClock(offset_s))
