@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -26,6 +27,7 @@ _MINUTE_ROWS: Final = 8 * 1440
 _HOUR_ROWS: Final = 4 * 744
 _LEVEL: Final = 6
 _TRIES: Final = 3
+_OPEN: Final = 96  # a file a day and more would be open after a year
 
 
 def encode(rollup: Rollup, paths: Mapping[int, str], note: Mapping[str, Any]) -> bytes:
@@ -79,11 +81,11 @@ def _group_edges(rollup: Rollup, rows: int) -> list[tuple[int, int]]:
 
 
 class RollupReader:
-    """Reads a line's rollups; keeps the footers of open files, whose content never changes."""
+    """Reads a line's rollups; keeps files open, whose content never changes, those used last."""
 
     def __init__(self, root: Path) -> None:
         self._root = root
-        self._open: dict[str, Any] = {}
+        self._open: OrderedDict[str, Any] = OrderedDict()
         self._stamp: tuple[int, int, int] | None = None
         self.listed = RollupList()
         self.refresh()
@@ -100,7 +102,11 @@ class RollupReader:
         self._stamp = stamp
         self.listed = load_rollups(self._root) or RollupList()
         named = {f.path for f in self.listed.files}
-        self._open = {path: file for path, file in self._open.items() if path in named}
+        self._open = OrderedDict((path, file) for path, file in self._open.items() if path in named)
+
+    def let_go(self) -> None:
+        """Close the files; they are opened again when they are read."""
+        self._open.clear()
 
     def read(
         self,
@@ -139,9 +145,11 @@ class RollupReader:
     def _part(self, entry: RollupFile, tag: int | None, names: set[str]) -> Rollup:
         path = self._root / entry.path
         try:
-            if entry.path not in self._open:
-                self._open[entry.path] = pq.ParquetFile(path, memory_map=True, pre_buffer=False)
-            file = self._open[entry.path]
+            file = self._open.pop(entry.path, None)
+            file = file or pq.ParquetFile(path, memory_map=True, pre_buffer=False)
+            self._open[entry.path] = file
+            while len(self._open) > _OPEN:
+                self._open.popitem(last=False)
             groups = [g for g in range(file.num_row_groups) if tag is None or _may_hold(file, g, tag)]
             if not groups:
                 return Rollup.empty()

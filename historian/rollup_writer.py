@@ -118,6 +118,8 @@ class RollupWriter:
                 file = self._written(interval_ns, start_ns, end_ns, whole, sources, paths)
                 self._replace(self.reader.listed.changed([file]))
                 written += 1
+        # Nothing is read of them before the next hour.
+        self.reader.let_go()
         return written
 
     def drop(self, files: Iterable[RollupFile]) -> None:

@@ -31,6 +31,7 @@ COMPLAINTS: Final = {
 """What may be wrong with a message, for ``Complaints``."""
 
 _TOPICS = 20_000  # remembered; more are looked up each time
+_HELD_BYTE = 32 * 1_048_576  # topics, and batches whose layout is remembered; beyond it all is forgotten
 
 
 @dataclass(slots=True)
@@ -42,6 +43,7 @@ class _Topic:
         keys: names in the last batch.
         layout: places of their tags, of those that are known.
         chosen: which of the names are known; None when all are.
+        held_byte: length of the topic and of the batch whose layout this is.
     """
 
     shape: ReadyShape
@@ -50,6 +52,7 @@ class _Topic:
     keys: list[object] | None = None
     layout: NDArray[np.intp] | None = None
     chosen: list[int] | None = None
+    held_byte: int = 0
 
 
 @dataclass(slots=True)
@@ -96,6 +99,7 @@ class JsonReader:
         self._names, self._codes, self._complaints = dict(names), codes, complaints
         self._largest_byte = largest_byte
         self._topics: dict[str, _Topic | None] = {}
+        self._held_byte = 0
         self._open = Block([], [], [], [])
         self._blocks: list[Block] = []
         self.samples = 0
@@ -149,7 +153,17 @@ class JsonReader:
                 break
         if len(self._topics) < _TOPICS:
             self._topics[topic] = found
+            self._hold(found, len(topic))
         return found
+
+    def _hold(self, known: _Topic | None, byte: int) -> None:
+        """Remember no more than is good: who may publish decides what topics and batches there are."""
+        if known is not None:
+            byte, known.held_byte = byte - known.held_byte, byte
+        self._held_byte += byte
+        if self._held_byte > _HELD_BYTE:
+            self._topics.clear()
+            self._held_byte = 0
 
     def _one(self, known: _Topic, message: _Message, key: str, item: object) -> None:
         """One sample, wherever it stands."""
@@ -220,6 +234,7 @@ class JsonReader:
         values, quality = columns.values, columns.qualities
         if keys != known.keys or known.layout is None:
             self._lay_out(known, message.topic, list(keys))
+            self._hold(known, len(message.topic) + len(message.payload))
         if (chosen := known.chosen) is not None:
             self._complaints.add("unknown", message.topic, message.payload, len(values) - len(chosen))
             values = [values[n] for n in chosen]

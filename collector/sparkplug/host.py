@@ -29,6 +29,7 @@ from historian.frame import NS
 from historian.quality import NO_COMMUNICATION, NO_DATA
 
 _TOPICS: Final = 10_000
+_LONGEST: Final = 512  # of a topic that is remembered
 
 Passing = Callable[[Places, Columns], NDArray[np.bool_]]
 """Which samples are worth keeping, by the places of their tags."""
@@ -148,11 +149,14 @@ class Host:
         return [place for place in range(len(self._addresses)) if place not in born]
 
     def _about(self, topic: str) -> Topic | None:
-        if topic not in self._topics:
+        if topic in self._topics:
+            return self._topics[topic]
+        about = read_topic(topic, self._group)
+        if len(topic) <= _LONGEST:
             if len(self._topics) >= _TOPICS:
                 self._topics.clear()
-            self._topics[topic] = read_topic(topic, self._group)
-        return self._topics[topic]
+            self._topics[topic] = about
+        return about
 
     def _table_maker(self, node: str) -> Callable[[str, Metrics], Table]:
         def make(device: str, metrics: Metrics) -> Table:

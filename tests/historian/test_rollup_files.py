@@ -175,6 +175,24 @@ def test_a_reader_follows_a_writer_that_supersedes_its_files(line: Line) -> None
         RollupReader(line.folder / "rollups").read(MINUTE_NS, 0, 2**62)
 
 
+def test_of_many_days_only_the_files_used_last_stay_open(line: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("historian.rollup_files._OPEN", 2)
+    for day in range(4):
+        line.seal(minute_of(24 * day, 0))
+        line.bring_up()
+    assert open_rollups(line) == 0, "the writer needs none before the next hour"
+    reader = RollupReader(line.folder / "rollups")
+    same(reader.read(MINUTE_NS, 0, 2**62), line.expected(MINUTE_NS))
+    assert open_rollups(line) == 2
+    same(reader.read(MINUTE_NS, 0, 2**62), line.expected(MINUTE_NS))
+
+
+def open_rollups(line: Line) -> int:
+    """How many of the line's files of rollups this process has open."""
+    handles = [f for f in Path("/proc/self/fd").iterdir() if f.exists()]
+    return sum(str(f.resolve()).startswith(str(line.folder / "rollups")) for f in handles)
+
+
 def test_other_programs_read_names_and_times(line: Line) -> None:
     line.seal(minute_of(0, 0))
     line.bring_up()

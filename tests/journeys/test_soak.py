@@ -36,7 +36,7 @@ from tests.support.ports import free_port
 
 ROOT = Path(__file__).parents[2]
 SPEED = 20
-START_S, SEEDED_S = 14_400, 600
+START_S = 14_400
 AWAY_S = 7200
 """So long the line was off before: what it recorded earlier is due to be sealed at the start."""
 
@@ -48,7 +48,8 @@ MOST_MEMORY = 0.05
 MOST_BLOCKS = 0.01
 """Pieces of memory that Python gave out: they tell a leak of one small object a message within a minute."""
 
-MOST_WAL_BYTE = 32_000_000
+MOST_WAL_BYTE = 64_000_000
+"""SQLite takes its logs over every thousand pages; while an hour is sealed they grow, and keep that size."""
 
 AT_ONCE = 24  # tags that are read at once
 
@@ -112,15 +113,22 @@ class SoakedLine(LineUnderTest):
         return self.begin_ns + START_S * NS
 
     def seed(self) -> None:
-        """Ten minutes of another day that were recorded before, to be sealed and rolled up at the start."""
+        """An hour of another day that was recorded before, to be sealed and rolled up at the start.
+
+        Every second tag has stamps of its own, as those of a machine have.
+        """
         with closing(EmbeddedStore.open(self.data)) as store:
             tags = store.register(all_tags(load(self.file)))
             numbers = [tag.id for path, tag in tags.items() if path.startswith("beside.")]
-            arrived_s = int(time.time()) - AWAY_S - SEEDED_S
-            for second in range(SEEDED_S):
-                time_ns = self.live_ns + (second - 3 * DAY_S) * NS
-                columns = ([time_ns] * len(numbers), [float(second)] * len(numbers), [0] * len(numbers))
-                store.append(Frame.of(numbers, *columns, arrival_ns=(arrived_s + second) * NS))
+            tag = np.repeat(np.array(numbers, np.int32), 60)
+            begin_ns = (int(self.live_ns / NS) - 3 * DAY_S) * NS
+            arrived_ns = (int(time.time()) - AWAY_S) * NS
+            for minute in range(60):
+                time_ns = np.tile(begin_ns + (minute * 60 + np.arange(60)) * NS, len(numbers))
+                time_ns += np.where(tag % 2, tag, 0) * 1_000_000
+                value = np.sin(time_ns / NS / 60.0 + tag)
+                arrival_ns = arrived_ns + (minute - 60) * 60 * NS
+                store.append(Frame.of(tag, time_ns, value, np.zeros(len(tag)), arrival_ns=arrival_ns))
 
     def start_all(self) -> None:
         when = ["--start-at", str(START_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]

@@ -183,3 +183,14 @@ def test_a_spoiled_byte_disturbs_nothing_after_it(tail: bytes, place: int, byte:
     reader.read("a", b'{"v": 2.5, "t": 8}', ARRIVAL)
     last = samples(reader)[-1]
     assert last == (0, 2.5, 8_000_000, 0) and math.isfinite(2.5)
+
+
+def test_what_is_remembered_of_topics_and_batches_has_an_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each of many topics brings a batch of other names, with one of ours among them."""
+    monkeypatch.setattr("collector.json.reader._HELD_BYTE", 50_000)
+    reader = reader_of(JsonShape("b/+", name="{key}", each=""))
+    for n in range(200):
+        reader.read(f"b/{n}", json.dumps({**{f"{n}/{k}": 0.0 for k in range(100)}, "P1": 1.0}).encode(), ARRIVAL)
+        assert samples(reader) == [(0, 1.0, ARRIVAL, 0)]
+    held = [name for topic in reader._topics.values() if topic is not None for name in topic.keys or ()]
+    assert 0 < sum(len(str(name)) for name in held) < 50_000
