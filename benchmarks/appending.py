@@ -20,10 +20,10 @@ from benchmarks.plain_table import PlainTable
 from benchmarks.prepared import flushes_of
 from benchmarks.reference_set import START_NS, frames, hour, tags
 from historian.archive.manifest import HOUR_NS
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Upkeep
 from historian.frame import NS, Frame, Series
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 
 A_SECOND = 245
 """Samples a second of the reference set: its line commits once a second."""

@@ -19,9 +19,9 @@ from benchmarks.prepared import Prepared
 from benchmarks.reference_set import START_NS, tags
 from benchmarks.turns import OURS, PLAIN, Bars, time_figure, timed
 from historian.archive.manifest import HOUR_NS
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import Qualities, Times, Values
-from historian.rollups import MINUTE_NS, Rollup
+from historian.rollups.columns import MINUTE_NS, Rollup
 
 TAG: Final = "bench.temperature.5.pv"
 POINTS: Final = 2_000

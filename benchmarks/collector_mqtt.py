@@ -35,7 +35,7 @@ from collector import Inbox, Roster, SourceMapping, TagMapping, WallClock, Write
 from collector.json.shape import JsonShape
 from collector.mqtt.broker import Broker
 from collector.mqtt.json_source import MqttJsonSource
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import Frame
 
 TAGS: Final = 200

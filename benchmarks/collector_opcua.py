@@ -36,7 +36,7 @@ from collector.opcua.own import own_files
 from collector.opcua.security import Security
 from collector.opcua.source import OpcUaSource
 from collector.opcua.trust import TrustFolder
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import Frame
 
 BARE_BAR: Final = 1 / 0.8

@@ -30,7 +30,7 @@ from collector import Inbox, Roster, SourceMapping, TagMapping, WallClock, Write
 from collector.mqtt.broker import Broker
 from collector.mqtt.sparkplug_source import SparkplugSource
 from collector.sparkplug.sparkplug_b_pb2 import Payload
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import Frame
 
 METRICS: Final = 200

@@ -14,7 +14,7 @@ from typing import Any, Final, Self
 from benchmarks.reference_set import tags
 from historian.archive.manifest import FileEntry, Kind
 from historian.archive.writer import load_manifest
-from historian.rollups import MINUTE_NS
+from historian.rollups.columns import MINUTE_NS
 
 DUCKDB: Final = "DuckDB over our Parquet"
 _NOT_BAD: Final = "< 2147483648"

@@ -15,7 +15,7 @@ from benchmarks.plain_table import PlainTable
 from benchmarks.prepared import Prepared
 from benchmarks.reference_set import LONG_TAG, START_NS
 from benchmarks.turns import OURS, PLAIN, Bars, time_figure, timed
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 
 ROLLED_BARS: Final = {False: Bars(230.0, 10.0), True: Bars(15.0, 10.0)}
 RAW_BARS: Final = {False: Bars(15.0, 200.0), True: Bars(10.0)}

@@ -24,7 +24,7 @@ _BYTES_A_SAMPLE: Final = 20  # time, value, quality
 _OPEN: Final = """
 import json, re, sys
 from pathlib import Path
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 def peak_mb():
     return int(re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())[1]) / 1024
 store = EmbeddedStore.open(Path(sys.argv[1]), mode="read")

@@ -21,11 +21,11 @@ import numpy as np
 from benchmarks.plain_table import PlainTable
 from benchmarks.reference_set import LONG_TAG, START_NS, Group, frames, hour, long_day, tags
 from historian.archive.manifest import DAY_NS, HOUR_NS
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Upkeep
 from historian.frame import NS, Frame
 from historian.retention import Keep
 from historian.tags import Tag
-from historian.upkeep import Upkeep
 
 HERE: Final = Path(__file__).resolve().parents[1]
 BUILD = HERE / "build"
@@ -36,10 +36,10 @@ _STORE_CODE: Final = (
     "benchmarks/prepared.py",
     "historian/archive/*.py",
     "historian/frame.py",
-    "historian/recent.py",
-    "historian/rollup*.py",
-    "historian/rows.py",
-    "historian/upkeep.py",
+    "historian/embedded/recent.py",
+    "historian/rollups/*.py",
+    "historian/embedded/rows.py",
+    "historian/embedded/upkeep.py",
 )
 
 

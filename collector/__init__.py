@@ -2,14 +2,14 @@
 
 from collector.clock import Clock, WallClock
 from collector.errors import CertificateRefused, SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
-from collector.health import Health, health_tags
-from collector.inbox import Inbox
-from collector.mapping import SourceMapping, TagMapping, tags_of
-from collector.resume import newest_epochs, newest_samples
+from collector.health.figures import Health, health_tags
+from collector.health.watch import Watch
+from collector.keeping.inbox import Inbox
+from collector.keeping.resume import newest_epochs, newest_samples
+from collector.keeping.writer import HEARTBEAT, Judge, Writer
+from collector.reading.mapping import SourceMapping, TagMapping, tags_of
 from collector.service import Roster, collect
 from collector.source import Source, SourceCounts, SourceState, SourceStatus
-from collector.watch import Watch
-from collector.writer import HEARTBEAT, Judge, Writer
 
 __all__ = [
     "HEARTBEAT",

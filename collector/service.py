@@ -9,9 +9,9 @@ import structlog
 
 from collector.backoff import Backoff
 from collector.clock import Clock
-from collector.inbox import Inbox
+from collector.keeping.inbox import Inbox
+from collector.keeping.writer import Writer
 from collector.source import Source
-from collector.writer import Writer
 from historian.event import Event
 
 ASK_AGAIN_S = 3.0

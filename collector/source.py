@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Protocol
 
-from collector.inbox import Inbox
+from collector.keeping.inbox import Inbox
 from historian.event import EventSink
 
 
@@ -57,7 +57,7 @@ class SourceCounts:
     """What a source has counted since it was made; every number but ``waiting`` only rises.
 
     A source fills what its protocol can tell and leaves the rest at 0. Times lost, lags and gaps are not its
-    business: they are measured for all sources alike where samples are cut (``collector.flow``).
+    business: they are measured for all sources alike where samples are cut (``collector.keeping.flow``).
 
     Attributes:
         received: samples that arrived live, kept or not; a message with ten values counts ten.

@@ -1,6 +1,6 @@
 """What a tag, a sample and a quality are, and the store that keeps them."""
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.errors import (
     MeltledgerError,
     OutsideWorldAway,

@@ -9,8 +9,8 @@ from typing import Final
 
 from historian.archive.manifest import DAY_NS, Level, Segment
 from historian.errors import WrongInput
-from historian.rollup_list import RollupFile, RollupList
-from historian.rollups import HOUR_NS, MINUTE_NS
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
+from historian.rollups.listed import RollupFile, RollupList
 
 # A year counts 366 days and a month 31: nothing goes earlier than was asked.
 _UNITS_NS: Final = {"h": HOUR_NS, "d": DAY_NS, "w": 7 * DAY_NS, "mo": 31 * DAY_NS, "y": 366 * DAY_NS}

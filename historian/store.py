@@ -9,7 +9,7 @@ from typing import Protocol
 from historian.aggregates import Aggregate, AggregateConfig, AggregateRow
 from historian.envelope import Envelope
 from historian.frame import Frame, Series
-from historian.rollups import Rollup
+from historian.rollups.columns import Rollup
 from historian.tags import Tag
 
 STANDARD = AggregateConfig()

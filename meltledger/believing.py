@@ -8,9 +8,9 @@ import structlog
 
 from collector import Inbox
 from collector.timeserver import is_synchronised
-from historian.clock_record import read_record
+from historian.clocks.record import read_record
+from historian.clocks.trusted import Known, trusted_now
 from historian.errors import MeltledgerError
-from historian.trusted import Known, trusted_now
 
 log = structlog.get_logger()
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from collector.mapping import scaling_of
+from collector.reading.mapping import scaling_of
 from historian.catalogue import canonical_tag, meaning_of
 from historian.errors import WrongInput
 from historian.retention import Keep

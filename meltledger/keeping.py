@@ -15,11 +15,11 @@ import structlog
 
 from collector.clock import Clock
 from collector.trouble import Trouble
+from historian.clocks.trusted import Known, Now, trusted_now
+from historian.embedded.upkeep import Kept, Upkeep
 from historian.errors import MeltledgerError
 from historian.event import Event, EventSink
 from historian.retention import Keep, Window
-from historian.trusted import Known, Now, trusted_now
-from historian.upkeep import Kept, Upkeep
 
 EVERY_S: Final = 60.0
 

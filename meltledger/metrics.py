@@ -23,9 +23,9 @@ from prometheus_client.exposition import choose_encoder
 from prometheus_client.registry import Collector
 
 from collector.clock import Clock
-from collector.health import Health, SourceHealth
+from collector.health.figures import Health, SourceHealth
+from collector.health.watch import Watch
 from collector.source import SourceCounts, SourceState
-from collector.watch import Watch
 from historian.errors import OutsideWorldAway
 from historian.frame import NS
 

@@ -11,8 +11,8 @@ from datetime import date
 from pathlib import Path
 
 from historian.archive.disk import HostDisk
-from historian.calibration import Register
 from historian.errors import StoreReadOnly, WrongInput
+from historian.sensors.register import Register
 from meltledger.checked_toml import checked_text, fault_at, read_checked
 from meltledger.config import LineConfig
 from meltledger.errors import LineFileWrong

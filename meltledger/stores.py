@@ -9,11 +9,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final, Literal
 
-from historian.clock_record import NAME as RECORD
-from historian.clock_record import ClockFix, read_record
-from historian.embedded import EmbeddedStore
+from historian.clocks.record import NAME as RECORD
+from historian.clocks.record import ClockFix, read_record
+from historian.clocks.retimed import Retimed
+from historian.embedded.store import EmbeddedStore
 from historian.errors import MeltledgerError, OutsideWorldAway, WrongInput
-from historian.retimed import Retimed
 from historian.store import Store
 from meltledger.config import LineConfig
 

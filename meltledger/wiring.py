@@ -21,8 +21,8 @@ from collector import (
     newest_epochs,
     newest_samples,
 )
+from historian.clocks.trusted import Known
 from historian.retention import EVER_NS, Window
-from historian.trusted import Known
 from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
 from meltledger.keeping import keep_house

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from historian import NS, EmbeddedStore, Frame, Tag
+from historian.embedded.upkeep import Upkeep
 from historian.quality import NO_DATA
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 
 PAGE = Path(__file__).parents[1] / "docs" / "archive-format.md"
 T0 = 1_893_456_000 * NS

@@ -45,7 +45,10 @@ INTRUDERS = {
         "meltledger/verbs/run.py",
         "import meltledger.demoline",
     ),
-    "the simulator uses the historian's values, not its store": ("simulator", "import historian.embedded"),
+    "the simulator uses the historian's values, not its store": (
+        "simulator",
+        "import historian.embedded.store",
+    ),
     "only the wiring knows which kind of store it is": (
         "meltledger/verbs/serve.py",
         "import historian.influx",

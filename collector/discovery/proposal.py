@@ -10,7 +10,7 @@ from collector.discovery.finding import Confidence
 from collector.discovery.meanings import READINGS, Reading
 from collector.discovery.space import Span
 from collector.discovery.words import PLACES, QUANTITIES, Said, read_words
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from historian.catalogue import CATALOGUE, meaning_of
 from historian.errors import UnitMismatch, UnknownUnit
 from historian.tags import pattern_of

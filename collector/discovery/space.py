@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 
 UA: Final = "http://opcfoundation.org/UA/"
 """The namespace of OPC UA itself."""

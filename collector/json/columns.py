@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from collector.columns import Columns
 from collector.complaints import Complaints
-from collector.deadband import Deadband
-from collector.readings import Places, Readings, Values
+from collector.reading.deadband import Deadband
+from collector.reading.readings import Places, Readings, Values
 from historian.frame import Qualities, Times
 
 EXACT: Final = 2**53

@@ -13,17 +13,17 @@ import structlog
 from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
 from collector.complaints import Complaints
-from collector.deadband import Deadband, width_of
 from collector.errors import SourceAway, SourceRefused
-from collector.inbox import Inbox
 from collector.json.columns import ColumnMaker
 from collector.json.reader import COMPLAINTS, JsonReader
 from collector.json.shape import JsonShape
-from collector.mapping import SourceMapping
+from collector.keeping.inbox import Inbox
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message
 from collector.mqtt.standing import Standing
-from collector.readings import Readings
+from collector.reading.deadband import Deadband, width_of
+from collector.reading.mapping import SourceMapping
+from collector.reading.readings import Readings
 from collector.source import SourceCounts, SourceState, SourceStatus
 from historian.event import EventSink
 from historian.tags import Tag

@@ -18,22 +18,22 @@ from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
 from collector.columns import Columns
 from collector.complaints import Complaints
-from collector.deadband import Deadband, width_of
 from collector.errors import SourceAway, SourceRefused
-from collector.inbox import Inbox
-from collector.mapping import SourceMapping, TagMapping
+from collector.keeping.inbox import Inbox
 from collector.mqtt.broker import Broker
 from collector.mqtt.connection import Connection, Message, Publication
 from collector.mqtt.own_state import OwnState
 from collector.mqtt.standing import Standing
-from collector.readings import Readings
+from collector.reading.deadband import Deadband, width_of
+from collector.reading.mapping import SourceMapping, TagMapping
+from collector.reading.readings import Readings
+from collector.reading.told_unit import ToldUnit, settled
 from collector.source import SourceCounts, SourceState, SourceStatus
 from collector.sparkplug.host import Delivery, Host
 from collector.sparkplug.known import Places
 from collector.sparkplug.rebirth import rebirth_body, rebirth_topic
 from collector.sparkplug.samples import COMPLAINTS
 from collector.sparkplug.topic import check_part, filters, read_address
-from collector.told_unit import ToldUnit, settled
 from historian.errors import UnitMismatch
 from historian.event import EventSink
 from historian.frame import NS

@@ -10,13 +10,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.backfill import First
-from collector.gaps import MARK_AFTER_NS, Gap
-from collector.inbox import Inbox
+from collector.gaps.backfill import First
+from collector.gaps.marks import MARK_AFTER_NS, Gap
+from collector.keeping.inbox import Inbox
 from collector.opcua.items import Item
 from collector.opcua.times import NO_TIME, told_ns
 from collector.opcua.values import Changes
-from collector.readings import Places, Readings
+from collector.reading.readings import Places, Readings
 from historian.frame import Qualities, Times, Values
 from historian.quality import NO_DATA
 

@@ -12,10 +12,10 @@ import numpy as np
 from asyncua import ua
 from asyncua.ua.object_ids import ObjectIds
 
-from collector.backfill import Filling, Found
 from collector.errors import HistoryAway
-from collector.gaps import Gap
-from collector.inbox import Inbox
+from collector.gaps.backfill import Filling, Found
+from collector.gaps.marks import Gap
+from collector.keeping.inbox import Inbox
 from collector.opcua.arriving import Arriving
 from collector.opcua.history import read_raw, remembers
 from collector.opcua.items import Item
@@ -23,7 +23,7 @@ from collector.opcua.limits import in_groups
 from collector.opcua.link import Link
 from collector.opcua.times import NO_TIME, told_ns
 from collector.opcua.values import Changes
-from collector.readings import Readings
+from collector.reading.readings import Readings
 from historian.frame import NS, Series
 
 LOOK_EVERY_S = 0.5

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from asyncua import ua
 from asyncua.ua.attribute_ids import AttributeIds
 
-from collector.deadband import Deadband
-from collector.mapping import Reading
 from collector.opcua.limits import in_groups
+from collector.reading.deadband import Deadband
+from collector.reading.mapping import Reading
 
 _QUEUE_S = 30.0  # a server that is not heard for so long loses nothing
 _QUEUE = (10, 1000)

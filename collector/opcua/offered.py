@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from collector.deadband import Deadband, width_of
 from collector.errors import WrongNode
-from collector.mapping import Reading
 from collector.opcua.items import Asking, Item
 from collector.opcua.link import Link
 from collector.opcua.nodes import resolve
 from collector.opcua.units import read_ranges, read_units
-from collector.told_unit import settled
+from collector.reading.deadband import Deadband, width_of
+from collector.reading.mapping import Reading
+from collector.reading.told_unit import settled
 from historian.errors import UnitMismatch
 
 

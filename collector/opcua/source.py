@@ -13,8 +13,7 @@ import structlog
 from collector.backoff import Backoff
 from collector.clock import Clock, WallClock
 from collector.errors import SourceAway, SourceRefused
-from collector.inbox import Inbox
-from collector.mapping import Reading, SourceMapping
+from collector.keeping.inbox import Inbox
 from collector.opcua.access import OPEN, Access
 from collector.opcua.arriving import Arriving
 from collector.opcua.conditions import Conditions
@@ -26,6 +25,7 @@ from collector.opcua.nodes import check_node, is_simulated
 from collector.opcua.notices import Notices
 from collector.opcua.offered import Offer, offered
 from collector.opcua.subscription import Subscription
+from collector.reading.mapping import Reading, SourceMapping
 from collector.source import SourceCounts, SourceState, SourceStatus
 from historian.event import EventSink
 from historian.quality import NODE_ID_UNKNOWN

@@ -13,7 +13,7 @@ from collector.discovery.space import SpaceNode, Span, Told, Value
 from collector.opcua.limits import in_groups
 from collector.opcua.link import Link
 from collector.opcua.nodes import address_of
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 
 _AT_ONCE: Final = 500
 _LONGEST: Final = 300  # characters of a text that are kept

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from asyncua import ua
 
 from collector.opcua.link import Link
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 
 
 async def read_units(link: Link, nodes: Sequence[ua.NodeId]) -> list[ToldUnit | None]:

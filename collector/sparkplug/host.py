@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from collector.columns import Columns
 from collector.complaints import Complaints
-from collector.readings import Readings
+from collector.reading.readings import Readings
 from collector.sparkplug.decode import LARGEST_BYTE, Decoder, Malformed
 from collector.sparkplug.known import Known, Places
 from collector.sparkplug.late import Late

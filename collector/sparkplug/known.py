@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.columns import Columns
-from collector.gaps import MARK_AFTER_NS, Gap
+from collector.gaps.marks import MARK_AFTER_NS, Gap
 from historian.frame import TagIds, Times
 
 Places = NDArray[np.intp]

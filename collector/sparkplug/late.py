@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from collector.columns import Columns
-from collector.gaps import Gap
-from collector.refill import fill
+from collector.gaps.marks import Gap
+from collector.gaps.refill import fill
 from historian.frame import Frame, Series
 
 _GAPS = 64  # of each tag

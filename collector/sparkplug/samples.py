@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from collector.columns import Columns
 from collector.complaints import Complaints
-from collector.mapping import TYPE_MISMATCH
-from collector.readings import Readings
+from collector.reading.mapping import TYPE_MISMATCH
+from collector.reading.readings import Readings
 from collector.sparkplug.metrics import NO_TIME, Heard, numbers
 from collector.sparkplug.table import Found
 from historian.frame import Qualities

@@ -19,7 +19,7 @@ from historian.archive.writer import load_manifest
 from historian.envelope import Envelope
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series
-from historian.rollups import Rollup, joined, united
+from historian.rollups.columns import Rollup, joined, united
 from historian.store import Modified, Sample
 
 _T = TypeVar("_T")

@@ -12,7 +12,7 @@ from historian.archive.files import OpenFile
 from historian.archive.manifest import Kind
 from historian.frame import Times, Values
 from historian.quality import GOOD
-from historian.rollups import Rollup, rollup_of
+from historian.rollups.columns import Rollup, rollup_of
 
 Grid = NDArray[np.float64]
 

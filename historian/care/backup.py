@@ -24,9 +24,9 @@ from historian.archive.disk import HostDisk
 from historian.archive.manifest import NAME, Manifest
 from historian.care.findings import FileFact
 from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, quiet
+from historian.embedded.spare import NAME as SPARE
 from historian.errors import OutsideWorldAway, StoredDataDamaged, WrongInput
-from historian.rollup_list import RollupList
-from historian.spare import NAME as SPARE
+from historian.rollups.listed import RollupList
 from historian.told import told
 
 CONTENTS: Final = "contents.json"

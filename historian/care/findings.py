@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from historian.archive.manifest import Manifest
-from historian.rollup_list import RollupList
+from historian.rollups.listed import RollupList
 
 
 class Trouble(StrEnum):

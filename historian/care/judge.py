@@ -9,9 +9,9 @@ from typing import Final
 
 from historian.archive.manifest import HOUR_NS, Manifest
 from historian.care.findings import Facts, FileFact, Finding, RowFact, Trouble
+from historian.embedded.upkeep import GRACE_NS
 from historian.frame import NS
-from historian.rollup_list import INTERVALS, RollupList
-from historian.upkeep import GRACE_NS
+from historian.rollups.listed import INTERVALS, RollupList
 
 SEALED_WITHIN_NS: Final = 2 * HOUR_NS
 """How long after the arrival of a frame its hour may stay unsealed before that is told."""

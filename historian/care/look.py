@@ -10,10 +10,10 @@ from typing import Final
 
 from historian.archive.manifest import NAME, Manifest
 from historian.care.findings import Facts, FileFact, RowFact
+from historian.embedded.rows import decode
+from historian.embedded.tag_list import load_tags
 from historian.errors import StoredDataDamaged, WrongInput
-from historian.rollup_list import RollupList
-from historian.rows import decode
-from historian.tag_list import load_tags
+from historian.rollups.listed import RollupList
 from historian.told import told
 
 ARCHIVE: Final = "archive"

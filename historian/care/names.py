@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 from historian.archive.manifest import FileEntry, Kind, Manifest
 from historian.archive.tables import QUALITY
 from historian.catalogue import canonical_tag, meaning_of
-from historian.rollup_list import RollupList
+from historian.rollups.listed import RollupList
 from historian.tags import Tag
 
 _NOT_READ: Final = (pa.ArrowException, OSError, ValueError, KeyError)

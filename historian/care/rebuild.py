@@ -23,9 +23,9 @@ from historian.care.findings import FileFact
 from historian.care.look import fact_of
 from historian.care.mend import Candidate
 from historian.errors import StoredDataDamaged
-from historian.rollup_files import NOTE_KEY
-from historian.rollup_list import RollupFile, RollupList
-from historian.rollup_writer import file_of
+from historian.rollups.files import NOTE_KEY
+from historian.rollups.listed import RollupFile, RollupList
+from historian.rollups.writer import file_of
 
 _FRAMES: Final = f"-{Kind.FRAMES}.parquet"
 _GENERATION: Final = re.compile(r"\d{8}-.*$")

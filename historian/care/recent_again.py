@@ -19,15 +19,15 @@ from historian.archive.reader import ArchiveReader
 from historian.archive.writer import load_manifest
 from historian.care.look import ARCHIVE, PASSED_OVER_TO, RECENT, ROLLUPS, marks_of
 from historian.care.names import Named, named, seen_in
+from historian.embedded.newest import Newest
+from historian.embedded.recent import Recent
+from historian.embedded.rows import decode, encode
+from historian.embedded.tag_list import load_tags
 from historian.errors import MeltledgerError, StoredDataDamaged
 from historian.frame import Frame
-from historian.newest import Newest
-from historian.recent import Recent
-from historian.rollup_files import load_rollups
-from historian.rollup_list import RollupList
-from historian.rows import decode, encode
+from historian.rollups.files import load_rollups
+from historian.rollups.listed import RollupList
 from historian.store import Sample
-from historian.tag_list import load_tags
 from historian.tags import Tag
 from historian.told import told
 

@@ -20,16 +20,16 @@ from historian.care.look import ARCHIVE, RECENT, ROLLUPS, Progress, look, quiet
 from historian.care.mend import mended
 from historian.care.rebuild import candidates, rollups_again, with_frames
 from historian.care.recent_again import recent_again
+from historian.embedded.recent import Recent
+from historian.embedded.tag_list import load_tags
+from historian.embedded.upkeep import Upkeep
 from historian.errors import MeltledgerError, StoreReadOnly
-from historian.recent import Recent
 from historian.retention import Keep
-from historian.rollup_files import load_rollups
-from historian.rollup_list import RollupList
-from historian.rollup_writer import publish
-from historian.tag_list import load_tags
+from historian.rollups.files import load_rollups
+from historian.rollups.listed import RollupList
+from historian.rollups.writer import publish
 from historian.tags import Tag
 from historian.told import told
-from historian.upkeep import Upkeep
 
 ASIDE: Final = "damaged"
 _WAIT_S: Final = 2

@@ -13,8 +13,8 @@ Needs the extra ``influx``. Writes go to ``/api/v2/write`` through influxdb-clie
 - measurement ``frame``, a point a frame (or several, ``part`` 0 to ``parts`` - 1, because a text field holds
   64 KB): tags ``line`` and ``part``; fields ``number`` (of arrival), ``arrival``, ``clock``, ``samples``,
   ``first_time`` and ``last_time`` (source times inside, UTC ns), ``parts``, ``body`` (base64 of zlib of a row
-  body, see ``historian.rows``). Its time is the arrival, made to rise by at least 1 ns a frame. Replay reads
-  these: they keep overwritten samples and the order of arrival.
+  body, see ``historian.embedded.rows``). Its time is the arrival, made to rise by at least 1 ns a frame.
+  Replay reads these: they keep overwritten samples and the order of arrival.
 - measurement ``tag``, a point a tag at each registration and once a day: tags ``line`` and ``path``; fields
   ``number`` and ``body`` (JSON).
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from historian.embedded.rows import decode
 from historian.errors import StoredDataDamaged
 from historian.frame import Frame, Series, Values
 from historian.influx.lines import HELD, MINUS_INFINITY, NUMBER, PLUS_INFINITY, Numbered
 from historian.quality import UNCERTAIN, is_good
-from historian.rows import decode
 from historian.store import Sample
 from historian.tags import Tag
 

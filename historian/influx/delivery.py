@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import structlog
 
+from historian.embedded.newest import Newest
 from historian.errors import MeltledgerError, StoredDataDamaged
 from historian.frame import NS
 from historian.influx.lines import Numbered, frame_lines, sample_lines, tag_lines
 from historian.influx.server import TOO_LARGE, Refused, Server, ServerAway
 from historian.influx.waiting import Waiting
-from historian.newest import Newest
 from historian.tags import Tag
 
 _log = structlog.get_logger(__name__)

@@ -16,9 +16,9 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from historian.embedded.rows import encode
 from historian.frame import Frame, Qualities, TagIds, Times, Values
 from historian.quality import is_bad
-from historian.rows import encode
 from historian.tags import Tag
 
 NO_VALUE: Final = 0

@@ -8,13 +8,13 @@ from typing import Final
 import numpy as np
 
 from historian.archive.columns import Columns, FrameTable, merge, modified_of
+from historian.embedded.newest import Newest
 from historian.frame import Frame, Series
 from historian.influx import answers, questions
 from historian.influx.answers import Table
 from historian.influx.lines import Numbered
 from historian.influx.server import Server
 from historian.influx.start import last_frame
-from historian.newest import Newest
 from historian.store import Modified
 from historian.tags import Tag
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from historian.frame import Series
-from historian.rollups import Rollup, coarser, joined, rollup_of
+from historian.rollups.columns import Rollup, coarser, joined, rollup_of
 
 
 def rolled(pieces: Iterable[Mapping[int, Series]], interval_ns: int) -> Rollup:

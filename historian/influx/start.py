@@ -6,11 +6,11 @@ import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from historian.embedded.newest import Newest
 from historian.errors import WrongInput
 from historian.influx import answers, questions
 from historian.influx.server import Server, ServerAway
 from historian.influx.waiting import Waiting
-from historian.newest import Newest
 from historian.tags import Tag
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from historian.aggregates import Aggregate, AggregateConfig, AggregateRow, aggregate_series
+from historian.embedded.newest import Newest
 from historian.envelope import Envelope, envelope_of
 from historian.errors import StoreReadOnly, WrongInput
 from historian.frame import NS, Frame, Series
@@ -19,10 +20,9 @@ from historian.influx.rolling import rolled
 from historian.influx.server import Place, Server
 from historian.influx.start import go_on, newest_of, rows_of, tags_of
 from historian.influx.waiting import Waiting
-from historian.newest import Newest
 from historian.piecewise import piecewise, reaching
 from historian.registry import numbered, unknown
-from historian.rollups import Rollup
+from historian.rollups.columns import Rollup
 from historian.store import STANDARD, Modified, Sample
 from historian.tags import Tag
 

@@ -13,10 +13,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from historian.embedded.rows import decode, encode
 from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import Frame
 from historian.influx.lines import Numbered
-from historian.rows import decode, encode
 from historian.told import told
 
 _SCHEMA = 1

@@ -11,12 +11,12 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictFloat, StrictInt
 
-from historian.calibration import Check, Point, Register, Sensor
 from historian.errors import WrongInput
 from historian.retention import duration_ns
+from historian.sensors.register import Check, Point, Register, Sensor
+from historian.sensors.tolerance import tolerance_of
+from historian.sensors.uncertainty import from_expanded
 from historian.tags import Tag
-from historian.tolerance import tolerance_of
-from historian.uncertainty import from_expanded
 from historian.units import conversion, difference_scale, quantity
 from meltledger.linefile.sensors import measured_end
 from meltledger.linefile.words import Duration, Place, Section, TagPath, UcumCode

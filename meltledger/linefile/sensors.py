@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StrictFloat, StrictInt
 
-from collector.channel import KINDS, NEAR_NOTHING, Channel
+from collector.reading.channel import KINDS, NEAR_NOTHING, Channel
 from historian.errors import UnitMismatch, UnknownUnit, WrongInput
 from historian.tags import Tag
 from historian.units import conversion, unit_and_reference

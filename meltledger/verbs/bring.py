@@ -11,12 +11,12 @@ from pathlib import Path
 
 import click
 
+from historian.embedded.upkeep import Upkeep
 from historian.errors import StoreReadOnly, WrongInput
 from historian.exchange import ImportReport, guess_mapping, import_csv, load_mapping
 from historian.exchange.importing import Progress
 from historian.retention import Keep
 from historian.store import Store
-from historian.upkeep import Upkeep
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.parts import only_writer

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from historian.calibration import Check, Register, Sensor, Standing, day_ns
 from historian.errors import WrongInput
+from historian.sensors.register import Check, Register, Sensor, Standing, day_ns
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.register import add_check, load_register, register_path

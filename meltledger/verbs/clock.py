@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from historian.clock_record import confirm as put_confirm
-from historian.clock_record import fix as put_fix
-from historian.clock_record import read_record
-from historian.clock_record import withdraw as put_withdraw
+from historian.clocks.record import confirm as put_confirm
+from historian.clocks.record import fix as put_fix
+from historian.clocks.record import read_record
+from historian.clocks.record import withdraw as put_withdraw
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.units import quantity

@@ -13,11 +13,11 @@ from typing import Any
 
 import click
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Upkeep
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 from meltledger.logs import set_up
 from simulator.json_file import write_json
 from simulator.mqtt_options import OF_SPARKPLUG, mqtt_options, serve_mqtt

@@ -10,7 +10,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.errors import WrongInput
 from historian.frame import NS
 from historian.tags import Tag

@@ -30,9 +30,9 @@ from benchmarks import (
 )
 from benchmarks.answers import AnswersDiffer
 from benchmarks.prepared import Prepared
-from historian import long_view
 from historian.archive.writer import load_manifest
-from historian.embedded import EmbeddedStore
+from historian.embedded import long_view
+from historian.embedded.store import EmbeddedStore
 from historian.frame import Frame
 
 entry = importlib.import_module("benchmarks.__main__")

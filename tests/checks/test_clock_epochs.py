@@ -15,11 +15,11 @@ import pytest
 from collector import Inbox, SourceMapping, TagMapping, newest_epochs, newest_samples, tags_of
 from historian import NS, EmbeddedStore
 from historian.aggregates import Aggregate, AggregateConfig
+from historian.embedded.upkeep import Upkeep
 from historian.exchange import Window, export_csv, export_parquet
 from historian.quality import GOOD, UNCERTAIN
 from historian.retention import Keep
-from historian.rollups import MINUTE_NS
-from historian.upkeep import Upkeep
+from historian.rollups.columns import MINUTE_NS
 
 T = 1_893_456_000 * NS
 PATH = "filter.inlet.pressure.pv"

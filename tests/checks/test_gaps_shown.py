@@ -18,12 +18,12 @@ import pytest
 
 from historian import NS, EmbeddedStore, Frame, Tag
 from historian.aggregates import Aggregate, AggregateConfig
+from historian.embedded.upkeep import Upkeep
 from historian.envelope import Envelope, envelope_of
 from historian.exchange import Window, export_csv, export_excel, export_parquet
 from historian.quality import BAD, GOOD, NO_DATA, is_bad, is_good
 from historian.retention import Keep
-from historian.rollups import HOUR_NS, MINUTE_NS
-from historian.upkeep import Upkeep
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
 
 T = 1_893_456_000 * NS
 SLOPED, HELD = "filter.inlet.pressure.pv", "filter.wiper.state"

@@ -10,8 +10,8 @@ import math
 
 import pytest
 
-from historian.tolerance import CLASSES
-from historian.uncertainty import combined, from_expanded, from_interval, rectangular, resolution
+from historian.sensors.tolerance import CLASSES
+from historian.sensors.uncertainty import combined, from_expanded, from_interval, rectangular, resolution
 
 
 def test_4_3_3_a_mass_standards_certificate() -> None:

@@ -12,8 +12,8 @@ import math
 
 import pytest
 
-from collector.channel import Channel
-from collector.mapping import Reading, TagMapping
+from collector.reading.channel import Channel
+from collector.reading.mapping import Reading, TagMapping
 from historian.catalogue import canonical_tag
 
 PRESSURE = "filter.inlet.pressure.pv"

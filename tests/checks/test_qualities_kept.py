@@ -17,16 +17,16 @@ import pyarrow.parquet as pq
 import pytest
 
 from collector import Inbox, SourceMapping, TagMapping, tags_of
-from collector.mapping import Reading
+from collector.reading.mapping import Reading
 from historian import NS, EmbeddedStore, Frame
 from historian.aggregates import Aggregate
 from historian.care import back_up, restore
 from historian.catalogue import canonical_tag
+from historian.embedded.upkeep import Upkeep
 from historian.exchange import Window, export_csv, export_excel, export_parquet, import_csv, read_mapping
 from historian.quality import BAD, GOOD, is_bad, is_good, is_uncertain
 from historian.retention import Keep
-from historian.rollups import MINUTE_NS
-from historian.upkeep import Upkeep
+from historian.rollups.columns import MINUTE_NS
 
 CHECKS = Path(__file__).resolve().parents[2].parent / "shared" / "checks"
 T = 1_893_456_000 * NS

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from collector.inbox import Inbox
-from collector.mapping import SourceMapping, TagMapping, tags_of
+from collector.keeping.inbox import Inbox
+from collector.reading.mapping import SourceMapping, TagMapping, tags_of
 from historian import NS, Event, Frame, Sample, Series
 from historian.catalogue import canonical_tag
-from historian.originals import original_times, shift_path
+from historian.clocks.originals import original_times, shift_path
 from historian.quality import GOOD, NO_DATA
 from historian.tags import Tag
 

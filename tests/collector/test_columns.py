@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.columns import Columns
-from collector.inbox import Inbox
+from collector.keeping.inbox import Inbox
 from historian import NS, Frame
 from historian.quality import GOOD, HELD, NO_DATA, SENSOR_FAILURE
 from tests.collector.conftest import rows
-from tests.collector.test_inbox import T, inbox_of, source
+from tests.collector.keeping.test_inbox import T, inbox_of, source
 
 Sent = tuple[int, int, float, int]
 

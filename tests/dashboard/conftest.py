@@ -11,7 +11,7 @@ import pytest
 
 from dashboard.reads import LineReads
 from historian.catalogue import canonical_tag
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.event import Event
 from historian.frame import NS, Frame
 from historian.quality import GOOD, NO_COMMUNICATION, RANGE_EXCEEDED

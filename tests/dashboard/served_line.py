@@ -16,7 +16,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 import conftest as small  # noqa: E402 - its folder is put on the path first
 
 from dashboard.app import create_app, serve  # noqa: E402
-from historian.embedded import EmbeddedStore  # noqa: E402
+from historian.embedded.store import EmbeddedStore  # noqa: E402
 from historian.frame import NS  # noqa: E402
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.cleaning_watch import CleaningWatch, Due, cycles_between, difference
 from historian.catalogue import canonical_tag
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Frame, Series
 from rules.line import MeltFilter
 

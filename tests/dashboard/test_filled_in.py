@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from dashboard.filled_in import FilledIn
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Frame
 from historian.tags import Tag
 

@@ -11,7 +11,7 @@ import pytest
 from historian import NS, Frame, Store, Tag, TagKind, UnitMismatch, UnknownTag
 from historian.aggregates import Aggregate, AggregateConfig
 from historian.quality import BAD, GOOD, LAST_USABLE, NO_DATA, RANGE_EXCEEDED, SENSOR_FAILURE, UNCERTAIN
-from historian.rollups import COLUMNS, DTYPES, rollup_of
+from historian.rollups.columns import COLUMNS, DTYPES, rollup_of
 from historian.store import Modified
 
 PATHS = ("filter.inlet.pressure.pv", "filter.outlet.pressure.pv")

@@ -10,13 +10,13 @@ import numpy as np
 from historian.archive.disk import HostDisk
 from historian.archive.manifest import DAY_NS, Manifest
 from historian.archive.writer import load_manifest
-from historian.embedded import EmbeddedStore
+from historian.embedded.recent import Recent
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Kept, Upkeep
 from historian.frame import NS, Frame
-from historian.recent import Recent
 from historian.retention import Keep, Window
-from historian.rollups import MINUTE_NS
+from historian.rollups.columns import MINUTE_NS
 from historian.tags import Tag
-from historian.upkeep import Kept, Upkeep
 
 T0 = 1_893_456_000 * NS  # 2030-01-01 00:00 UTC
 EVER = (T0 - 10_000 * DAY_NS, T0 + 10_000 * DAY_NS)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from historian import EmbeddedStore, Frame
+from historian.embedded.upkeep import Upkeep
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 from tests.historian.conformance import BASE_NS, Conformance
 
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from historian.archive.manifest import DAY_NS, Level, Segment
 from historian.errors import WrongInput
 from historian.retention import Keep, duration_ns, plan_retention
-from historian.rollup_list import RollupFile, RollupList, source_of, window_of
-from historian.rollups import HOUR_NS, MINUTE_NS
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
+from historian.rollups.listed import RollupFile, RollupList, source_of, window_of
 
 DAYS = [Segment(Level.DAY, d * DAY_NS, (d + 1) * DAY_NS, 1, 10, ()) for d in range(100)]
 KEEP = Keep.read(raw="30d", minute="60d")

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from historian import NS, EmbeddedStore, Frame, Series, Tag
 from historian.aggregates import Aggregate, aggregate_series
 from historian.archive.manifest import DAY_NS, HOUR_NS
+from historian.embedded.upkeep import Upkeep
 from historian.envelope import envelope_of
 from historian.quality import GOOD, LAST_USABLE, NO_DATA, RANGE_EXCEEDED, SENSOR_FAILURE, UNCERTAIN, is_good
 from historian.retention import Keep
-from historian.rollups import MINUTE_NS, rollup_of
-from historian.upkeep import Upkeep
+from historian.rollups.columns import MINUTE_NS, rollup_of
 
 T0 = 1_893_456_000 * NS  # 2030-01-01 00:00 UTC
 PATHS = ("filter.inlet.pressure.pv", "filter.outlet.pressure.pv", "water.flow.pv")

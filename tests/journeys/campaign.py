@@ -10,8 +10,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from historian.clocks.originals import original_times
 from historian.frame import NS, Series
-from historian.quality import HELD, is_bad, is_good
+from historian.quality import HELD, is_bad
 
 Record = Mapping[str, Mapping[int, float]]
 """Path → source time → value, as the machine itself wrote it down."""
@@ -99,6 +100,16 @@ def _fault(
     return Fault(kind, at_s, lasts_s, chance.choice(list(sources)) if kind in OF_A_SOURCE else "")
 
 
+def as_stamped(series: Series, shifts: Series) -> Series:
+    """The series at the times that its source stamped, where its clock was taken to be wrong for a while.
+
+    What nobody can tell the original of stays where it is, and is found to be foreign.
+    """
+    times, _ = original_times(series.time_ns, shifts)
+    order = np.argsort(times, kind="stable")
+    return Series(times[order], series.value[order], series.quality[order])
+
+
 def not_once(record: Record, stored: Mapping[str, Series]) -> Iterator[str]:
     """What is wrong with a source that keeps what was not collected: each recorded sample must be there once.
 
@@ -109,7 +120,7 @@ def not_once(record: Record, stored: Mapping[str, Series]) -> Iterator[str]:
         if series is None or len(series) == 0:
             yield f"{path}: nothing is stored"
             continue
-        raw = is_good(series.quality) & (series.quality != HELD)
+        raw = ~is_bad(series.quality) & (series.quality != HELD)
         times, values = series.time_ns[raw].tolist(), series.value[raw].tolist()
         kept = dict(zip(times, values, strict=True))
         if len(kept) != len(times):
@@ -144,7 +155,7 @@ def not_explicit(
     """
     for path, samples in record.items():
         series = stored[path]
-        times = series.time_ns[is_good(series.quality)].tolist()
+        times = series.time_ns[~is_bad(series.quality)].tolist()
         marks = series.time_ns[is_bad(series.quality)]
         kept = set(times)
         holes = [(a, b) for a, b in pairwise(times) if b - a > usual_s * NS]
@@ -162,7 +173,7 @@ def not_explicit(
 
 def _marked(series: Series) -> list[tuple[int, int]]:
     """From each mark's last good sample before to its first one after."""
-    good = series.time_ns[is_good(series.quality)]
+    good = series.time_ns[~is_bad(series.quality)]
     spans = []
     for mark in series.time_ns[is_bad(series.quality)].tolist():
         place = int(np.searchsorted(good, mark))

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.errors import StoreReadOnly, WrongInput
 from historian.frame import Series
 from meltledger.demoline import write_line_file

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from historian.frame import NS, Series
-from historian.quality import GOOD, HELD, NO_DATA
-from tests.journeys.campaign import FaultKind, not_explicit, not_once, plan
+from historian.quality import GOOD, HELD, NO_DATA, UNCERTAIN
+from tests.journeys.campaign import FaultKind, as_stamped, not_explicit, not_once, plan
 
 Row = tuple[float, float, int]
 SENT = {"a": {k * NS: float(k) for k in range(20)}}
@@ -64,3 +64,13 @@ def test_a_plan_has_every_kind_and_one_long_cut(count: int) -> None:
     assert all(b.at_s >= a.at_s + a.lasts_s for a, b in pairwise(faults))
     assert faults[-1].at_s + faults[-1].lasts_s <= 3600.0
     assert all(0.5 <= f.lasts_s <= 20.0 for f in faults if f.lasts_s != 120.0)
+
+
+def test_what_was_stored_under_other_times_is_judged_by_those_that_were_stamped() -> None:
+    rows = [*good(*range(10)), *((s - 10 + 0.5, float(s), UNCERTAIN) for s in range(10, 20))]
+    shifts = Series.of([int(0.2 * NS)], [-9500.0], 0)
+    # The first ten came before the shift counts only where they lie before it.
+    moved = stored(*rows[:1], *rows[10:])
+    seen = {"a": as_stamped(moved["a"], shifts)}
+    assert list(not_once({"a": {k * NS: float(k) for k in (0, *range(10, 20))}}, seen)) == []
+    assert list(not_once(SENT, stored(*rows))) != []

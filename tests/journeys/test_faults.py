@@ -15,9 +15,11 @@ from pathlib import Path
 
 import pytest
 
-from historian.embedded import EmbeddedStore
+from historian.clocks.originals import shift_path, shift_window
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Series
-from tests.journeys.campaign import Fault, FaultKind, not_explicit, not_once, plan
+from historian.quality import UNCERTAIN
+from tests.journeys.campaign import Fault, FaultKind, as_stamped, not_explicit, not_once, plan
 from tests.support.json_publisher import JsonPublisher
 from tests.support.mosquitto import Mosquitto
 from tests.support.opcua_server import OpcUaServer, ServedTag
@@ -93,7 +95,9 @@ class FaultyLine:
         store = EmbeddedStore.open(self.folder / "data", mode="read")
         try:
             paths = [p for p in store.tags() if p.split(".")[0] in SOURCES]
-            return store.read(paths, 0, 2**62)
+            found = store.read(paths, 0, 2**62)
+            shifts = {s: store.read([shift_path(s)], *shift_window(2**62))[shift_path(s)] for s in SOURCES}
+            return {path: as_stamped(series, shifts[path.split(".")[0]]) for path, series in found.items()}
         finally:
             store.close()
 
@@ -204,7 +208,10 @@ async def run_campaign(folder: Path, faults: list[Fault]) -> None:
         wrong += not_explicit(line.recorded("plain"), stored, line.outages["plain"])
         assert wrong == []
         counted = sum(len(s) for s in stored.values())
-        print(f"{len(faults)} faults, {counted} samples stored, none missing, none double")
+        unsure = sum(int((s.quality == UNCERTAIN).sum()) for s in stored.values())
+        print(
+            f"{len(faults)} faults, {counted} samples stored, none missing, none double, {unsure} uncertain"
+        )
 
 
 @pytest.mark.broker

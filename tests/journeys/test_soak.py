@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 from pyarrow import csv
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Frame, Series, Times, Values
 from historian.quality import is_good
 from meltledger.config import load

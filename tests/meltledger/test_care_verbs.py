@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Upkeep
 from historian.frame import Frame
 from historian.quality import SENSOR_FAILURE
 from historian.retention import Keep
-from historian.rollups import HOUR_NS
-from historian.upkeep import Upkeep
+from historian.rollups.columns import HOUR_NS
 from meltledger.parts import is_written, only_writer
 from tests.historian.care.lines import PATHS, T0, Folder, expected, flip, scan
 from tests.meltledger.test_cli import exit_code

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from collector.mapping import Reading
+from collector.reading.mapping import Reading
 from historian.quality import GOOD, SENSOR_FAILURE
 from meltledger.config import LineConfig, load
 from meltledger.sources import source_mappings

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from historian import NS, Frame
-from historian.clock_record import NAME
+from historian.clocks.record import NAME
 from meltledger.cli import main
 from meltledger.config import load
 from meltledger.stores import open_store

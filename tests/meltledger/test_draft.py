@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from collector.discovery import Discovery, Standing, discover
 from collector.discovery.space import Told
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from historian.catalogue import meaning_of
 from meltledger.checked_toml import checked_text
 from meltledger.config import LineConfig, load

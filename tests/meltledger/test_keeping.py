@@ -16,15 +16,15 @@ import structlog
 
 from historian.archive.manifest import DAY_NS, NAME
 from historian.archive.writer import load_manifest
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.upkeep import Kept, Upkeep
 from historian.errors import StoreFull
 from historian.event import Event
 from historian.frame import NS, Frame
 from historian.quality import NO_DATA
 from historian.retention import Keep, Window
-from historian.rollups import HOUR_NS
+from historian.rollups.columns import HOUR_NS
 from historian.tags import Tag
-from historian.upkeep import Kept, Upkeep
 from meltledger.config import load
 from meltledger.keeping import keep_house
 from meltledger.wiring import run_line

@@ -9,13 +9,13 @@ import pytest
 from historian import EmbeddedStore, Frame, Tag
 from historian.archive.manifest import DAY_NS
 from historian.archive.writer import load_manifest
-from historian.clock_record import confirm
+from historian.clocks.record import confirm
+from historian.clocks.trusted import Known
 from historian.errors import StoredDataDamaged
 from historian.event import Event
 from historian.frame import NS
 from historian.retention import Keep
-from historian.rollups import HOUR_NS
-from historian.trusted import Known
+from historian.rollups.columns import HOUR_NS
 from meltledger.believing import is_believed
 from meltledger.keeping import _House
 

@@ -17,7 +17,7 @@ import pytest
 import structlog
 from prometheus_client.parser import text_string_to_metric_families
 
-from collector import watch
+from collector.health import watch
 from historian import NS, EmbeddedStore
 from meltledger.config import LineConfig, load
 from meltledger.wiring import run_line

@@ -20,8 +20,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families as families
 
 from collector import Health, SourceCounts, SourceState
-from collector.flow import FlowNow
-from collector.health import Look, StoreHealth, health_of
+from collector.health.figures import Look, StoreHealth, health_of
+from collector.keeping.flow import FlowNow
 from historian import NS
 from historian.errors import OutsideWorldAway
 from meltledger.metrics import MetricsServer, healthz

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from historian.calibration import Point, day_ns
 from historian.errors import StoreFull, WrongInput
+from historian.sensors.register import Point, day_ns
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
 from meltledger.linefile.register import CheckSection, SensorSection

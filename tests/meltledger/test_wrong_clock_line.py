@@ -11,7 +11,7 @@ import numpy as np
 from collector import WallClock
 from historian import NS, EmbeddedStore
 from historian.archive.manifest import DAY_NS
-from historian.originals import original_times, shift_path, shift_window
+from historian.clocks.originals import original_times, shift_path, shift_window
 from historian.quality import UNCERTAIN
 from meltledger.config import load
 from meltledger.wiring import run_line

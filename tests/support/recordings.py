@@ -10,7 +10,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Frame
 from historian.quality import GOOD, LAST_USABLE, NO_DATA, SENSOR_FAILURE
 from historian.tags import Tag, TagKind

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from historian.catalogue import canonical_tag
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.frame import NS, Frame, Series
 from historian.quality import LAST_USABLE, NO_DATA
 from rules.entry import Entry, EntryKind

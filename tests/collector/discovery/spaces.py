@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from collector.discovery.companion_table import MACHINES, MACHINES_FOLDER, ROWS, MachineName, Row
 from collector.discovery.space import UA, Space, SpaceNode, Told, Value
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from historian.catalogue import meaning_of
 from historian.units import UNECE, shown_unit
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from collector.discovery import Finding, Standing, discover
 from collector.discovery.companion_table import MACHINES, MACHINES_FOLDER, ROWS, MachineName, Row
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from historian.catalogue import meaning_of
 from historian.tags import check_path
 from tests.collector.discovery.spaces import PLASTICS, Growing, row_of, rows_of

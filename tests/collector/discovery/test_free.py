@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collector.discovery import Standing, discover
 from collector.discovery.space import Told
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from tests.collector.discovery.spaces import BOOLEAN, Growing
 
 CEL = ToldUnit(-1, "°C")

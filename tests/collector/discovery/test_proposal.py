@@ -11,7 +11,7 @@ from collector.discovery.meanings import READINGS
 from collector.discovery.proposal import MOST_READINGS, Hints, propose
 from collector.discovery.space import Span
 from collector.discovery.words import read_words
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from historian.catalogue import CATALOGUE
 from historian.tags import check_path, pattern_of
 

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from collector.columns import Columns
 from collector.complaints import Complaints
-from collector.deadband import Deadband
 from collector.json.columns import Block, ColumnMaker
 from collector.json.reader import COMPLAINTS
-from collector.mapping import TYPE_MISMATCH, TagMapping
-from collector.readings import Readings
+from collector.reading.deadband import Deadband
+from collector.reading.mapping import TYPE_MISMATCH, TagMapping
+from collector.reading.readings import Readings
 from historian.catalogue import canonical_tag
 from historian.quality import BAD, SENSOR_FAILURE
 from historian.tags import Tag

@@ -190,7 +190,9 @@ def test_what_is_remembered_of_topics_and_batches_has_an_end(monkeypatch: pytest
     monkeypatch.setattr("collector.json.reader._HELD_BYTE", 50_000)
     reader = reader_of(JsonShape("b/+", name="{key}", each=""))
     for n in range(200):
-        reader.read(f"b/{n}", json.dumps({**{f"{n}/{k}": 0.0 for k in range(100)}, "P1": 1.0}).encode(), ARRIVAL)
+        reader.read(
+            f"b/{n}", json.dumps({**{f"{n}/{k}": 0.0 for k in range(100)}, "P1": 1.0}).encode(), ARRIVAL
+        )
         assert samples(reader) == [(0, 1.0, ARRIVAL, 0)]
     held = [name for topic in reader._topics.values() if topic is not None for name in topic.keys or ()]
     assert 0 < sum(len(str(name)) for name in held) < 50_000

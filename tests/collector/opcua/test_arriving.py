@@ -9,14 +9,14 @@ import pytest
 from asyncua import ua
 
 from collector import Inbox, SourceMapping, TagMapping, tags_of
-from collector.backfill import First
-from collector.deadband import Deadband
-from collector.gaps import Gap
-from collector.mapping import Reading
+from collector.gaps.backfill import First
+from collector.gaps.marks import Gap
 from collector.opcua.arriving import Arriving
 from collector.opcua.items import Item
 from collector.opcua.times import ns_of
 from collector.opcua.values import columns_of
+from collector.reading.deadband import Deadband
+from collector.reading.mapping import Reading
 from historian import NS, Tag
 from historian.quality import GOOD, NO_DATA, SENSOR_FAILURE
 from tests.collector.conftest import rows

@@ -18,7 +18,7 @@ from collector.opcua.browse import Bounds, browse
 from collector.opcua.limits import Limits
 from collector.opcua.link import Link
 from collector.opcua.nodes import is_simulated, resolve
-from collector.told_unit import ToldUnit
+from collector.reading.told_unit import ToldUnit
 from tests.support.ports import free_port
 
 URI = "urn:test:plant"

@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 
 from collector import SourceMapping, SourceState, TagMapping
-from collector.channel import Channel
+from collector.reading.channel import Channel
 from historian import Series
 from historian.quality import GOOD, SENSOR_FAILURE, SENSOR_NOT_ACCURATE
 from historian.units import unece_number

@@ -14,10 +14,9 @@ import pytest
 from asyncua import ua
 
 from collector import Inbox, SourceMapping, TagMapping, tags_of
-from collector.backfill import First
 from collector.errors import HistoryAway
-from collector.gaps import Gap
-from collector.mapping import Reading
+from collector.gaps.backfill import First
+from collector.gaps.marks import Gap
 from collector.opcua import filler
 from collector.opcua.arriving import Arriving
 from collector.opcua.filler import Filler
@@ -26,6 +25,7 @@ from collector.opcua.items import Item
 from collector.opcua.limits import Limits
 from collector.opcua.times import NO_TIME, ns_of
 from collector.opcua.values import Changes
+from collector.reading.mapping import Reading
 from historian import NS, Frame, Tag
 from historian.quality import GOOD, HELD
 

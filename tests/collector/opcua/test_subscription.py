@@ -11,12 +11,12 @@ from datetime import UTC, datetime
 from asyncua import ua
 
 from collector import Inbox, SourceMapping, TagMapping, tags_of
-from collector.mapping import Reading
 from collector.opcua.arriving import Arriving
 from collector.opcua.items import Item, Sampling
 from collector.opcua.limits import Limits
 from collector.opcua.subscription import Subscription
 from collector.opcua.times import ns_of
+from collector.reading.mapping import Reading
 from historian import NS, Tag
 from tests.collector.conftest import rows
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from collector import SourceMapping, TagMapping, tags_of
 from collector.complaints import Complaints
-from collector.mapping import TYPE_MISMATCH
-from collector.readings import Readings
+from collector.reading.mapping import TYPE_MISMATCH
+from collector.reading.readings import Readings
 from collector.sparkplug.host import Delivery, Host
 from collector.sparkplug.samples import COMPLAINTS
 from collector.sparkplug.topic import read_address

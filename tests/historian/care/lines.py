@@ -11,17 +11,17 @@ from historian.archive.disk import HostDisk
 from historian.archive.manifest import Manifest
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter, load_manifest
-from historian.embedded import EmbeddedStore
+from historian.embedded.newest import Newest
+from historian.embedded.recent import Recent
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.tag_list import NAME as TAGS
+from historian.embedded.tag_list import TagList
+from historian.embedded.upkeep import Upkeep
 from historian.frame import NS, Frame
-from historian.newest import Newest
-from historian.recent import Recent
 from historian.retention import Keep
-from historian.rollup_writer import RollupWriter, reader_of
+from historian.rollups.writer import RollupWriter, reader_of
 from historian.store import Modified
-from historian.tag_list import NAME as TAGS
-from historian.tag_list import TagList
 from historian.tags import Tag
-from historian.upkeep import Upkeep
 
 T0 = 1_893_456_000 * NS
 HOUR_NS = 3600 * NS

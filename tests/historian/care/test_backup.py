@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from historian.archive.writer import ArchiveWriter
 from historian.care import back_up, judge, look, restore
 from historian.care import backup as backup_module
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.errors import MeltledgerError, OutsideWorldAway, StoredDataDamaged, WrongInput
 from tests.historian.care.lines import Folder, expected, flip, scan
 

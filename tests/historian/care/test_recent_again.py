@@ -19,12 +19,12 @@ from historian.archive.disk import HostDisk
 from historian.care import Trouble, judge, look, repair
 from historian.care.names import named
 from historian.care.recent_again import PASSED_OVER
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
+from historian.embedded.tag_list import NAME as TAGS
+from historian.embedded.tag_list import load_tags
 from historian.errors import StoredDataDamaged, StoreFull
 from historian.frame import Frame
 from historian.store import Sample
-from historian.tag_list import NAME as TAGS
-from historian.tag_list import load_tags
 from historian.tags import Tag, TagKind
 from tests.historian.care.lines import HOUR_NS, PATHS, T0, Folder, expected, flip, scan
 from tests.historian.stopping import StoppingDisk

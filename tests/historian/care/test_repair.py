@@ -15,11 +15,11 @@ from historian.archive.disk import HostDisk
 from historian.archive.manifest import NAME
 from historian.archive.writer import ArchiveWriter
 from historian.care import Finding, Trouble, judge, look, repair
-from historian.embedded import EmbeddedStore
+from historian.embedded.store import EmbeddedStore
 from historian.errors import StoreFull, StoreReadOnly, WrongInput
 from historian.frame import Frame
-from historian.rollup_files import RollupReader
-from historian.rollups import HOUR_NS, MINUTE_NS
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
+from historian.rollups.files import RollupReader
 from tests.historian.care.lines import T0, Folder, expected, flip, scan
 from tests.historian.stopping import StoppingDisk
 

@@ -12,7 +12,7 @@ from historian import EmbeddedStore, Frame
 from historian.care.findings import Trouble
 from historian.care.judge import judge
 from historian.care.look import look
-from historian.rollups import HOUR_NS, MINUTE_NS
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
 from tests.historian.durability.ledger import (
     ROW,
     UNCERTAIN,

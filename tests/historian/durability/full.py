@@ -12,8 +12,8 @@ from historian import EmbeddedStore, StoreFull
 from historian.care.findings import Trouble
 from historian.care.judge import judge
 from historian.care.look import look
+from historian.embedded.upkeep import Upkeep
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 from tests.historian.durability.checks import check
 from tests.historian.durability.collecting import collecting
 from tests.historian.durability.ledger import Ledger

@@ -18,10 +18,10 @@ from typing import Any
 from historian import EmbeddedStore
 from historian.archive.disk import HostDisk
 from historian.archive.writer import ArchiveWriter
-from historian.recent import Recent, Synchronous
+from historian.embedded.recent import Recent, Synchronous
+from historian.embedded.upkeep import Upkeep
 from historian.retention import Keep
-from historian.rollup_writer import RollupWriter
-from historian.upkeep import Upkeep
+from historian.rollups.writer import RollupWriter
 from tests.historian.durability.sent import TAGS, arrival_of, frame_of
 
 PHASES = ("append", "fold", "seal", "merge", "compact", "let go", "rollup", "retention")

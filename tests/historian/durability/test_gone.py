@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from historian import EmbeddedStore, Frame, StoreFull
+from historian.embedded.upkeep import Upkeep
 from historian.retention import Keep
-from historian.rollup_writer import RollupWriter
-from historian.rollups import HOUR_NS, MINUTE_NS
-from historian.upkeep import Upkeep
+from historian.rollups.columns import HOUR_NS, MINUTE_NS
+from historian.rollups.writer import RollupWriter
 from tests.historian.durability.sent import DAY, HOUR, NUMBERS, START, TAGS
 
 PATHS = list(NUMBERS)

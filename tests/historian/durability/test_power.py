@@ -13,9 +13,9 @@ from random import Random
 import pytest
 
 from historian import EmbeddedStore
-from historian.recent import Synchronous
+from historian.embedded.recent import Synchronous
+from historian.embedded.upkeep import Upkeep
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 from tests.historian.durability.checks import check
 from tests.historian.durability.ledger import Ledger
 from tests.historian.durability.life import PHASES, Life

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from historian import NS, EmbeddedStore, Frame, Tag
+from historian.embedded.upkeep import Upkeep
 from historian.exchange import ImportReport, import_csv, read_mapping
 from historian.retention import Keep
-from historian.upkeep import Upkeep
 
 HOUR = 3600
 START_S = 1_782_900_000

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from historian import NS, Frame
-from historian.retimed import Retimed
-from historian.rollups import HOUR_NS
+from historian.clocks.retimed import Retimed
+from historian.rollups.columns import HOUR_NS
+from tests.historian.clocks.test_retimed import EVER, T0, TAGS, fix
 from tests.historian.influx.line import Line
-from tests.historian.test_retimed import EVER, T0, TAGS, fix
 
 
 @pytest.mark.influx

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from historian.frame import Series
 from historian.influx.rolling import rolled
 from historian.quality import BAD, GOOD, NO_DATA, UNCERTAIN
-from historian.rollups import COLUMNS, rollup_of
+from historian.rollups.columns import COLUMNS, rollup_of
 
 _SAMPLES = st.lists(
     st.tuples(st.integers(0, 60), st.integers(-8, 8), st.sampled_from([GOOD, GOOD, UNCERTAIN, BAD, NO_DATA])),

@@ -1,0 +1,1 @@
+"""What is known of clocks that were wrong: what people fixed, what sources stamped, whom to believe."""
