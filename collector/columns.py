@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from historian.frame import Qualities, TagIds, Times, Values
+
+_T = TypeVar("_T", np.int64, np.float64, np.uint32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,24 @@ class Columns:
         """The same by tag; those of one tag stay in the order in which they were sent."""
         if bool((self.tag[1:] >= self.tag[:-1]).all()):
             return self
+        if (scan := self._scan()) is not None:
+            order, scans = np.argsort(scan), len(self) // len(scan)
+
+            def turned(column: NDArray[_T]) -> NDArray[_T]:
+                return column.reshape(scans, -1).T[order].ravel()
+
+            time_ns, value, quality = turned(self.time_ns), turned(self.value), turned(self.quality)
+            return Columns(np.repeat(scan[order], scans), time_ns, value, quality, self.resent)
         return self.chosen(np.argsort(self.tag, kind="stable"))
+
+    def _scan(self) -> TagIds | None:
+        """The tags of a scan, when these are scans of the same tags in the same order, again and again."""
+        tags = int((self.tag[1:] == self.tag[0]).argmax()) + 1
+        if tags == 1 or len(self) % tags:
+            return None
+        scans = self.tag.reshape(-1, tags)
+        scan: TagIds = scans[0]
+        return scan if len(np.unique(scan)) == tags and bool((scans == scan).all()) else None
 
     def in_order(self) -> Columns:
         """The same by tag, then time; what has both alike stays in the order in which it was sent."""

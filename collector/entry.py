@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import groupby
 from typing import Final
 
 from collector.columns import Columns
@@ -18,3 +20,14 @@ ALIVE: Final = -2
 HEALED: Final = -3
 SHIFTED: Final = -4
 """From here on in another clock epoch; the value is 1 where the times of the one before lie beyond."""
+
+
+def together(entries: Iterable[Entry]) -> list[Entry]:
+    """The same samples in the same order, columns that follow each other as one: one by one is dear."""
+    found: list[Entry] = []
+    for kind, some in groupby(entries, lambda e: e.resent if isinstance(e, Columns) else None):
+        if kind is None:
+            found.extend(some)
+        else:
+            found.append(Columns.joined([e for e in some if isinstance(e, Columns)]))
+    return found

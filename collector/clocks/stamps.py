@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.columns import Columns
-from collector.entry import ALIVE, LOST, SHIFTED, Entry
+from collector.entry import ALIVE, LOST, SHIFTED, Entry, together
 from historian.frame import TagIds, Times
 from historian.quality import UNCERTAIN, Mask
 
@@ -122,7 +121,7 @@ def moved(entries: Iterable[Entry], shift_ns: int, *, sure: bool) -> list[Entry]
     if shift_ns == 0:
         return list(entries)
     found: list[Entry] = []
-    for entry in _together(entries):
+    for entry in together(entries):
         if isinstance(entry, Columns):
             good = (entry.quality & _SEVERITY) == 0
             quality = entry.quality if sure else np.where(good, np.uint32(UNCERTAIN), entry.quality)
@@ -135,15 +134,6 @@ def moved(entries: Iterable[Entry], shift_ns: int, *, sure: bool) -> list[Entry]
         else:
             found.append(entry)
     return found
-
-
-def _together(entries: Iterable[Entry]) -> Iterator[Entry]:
-    """The same samples in the same order, columns that follow each other as one: one by one is dear."""
-    for kind, some in groupby(entries, lambda e: e.resent if isinstance(e, Columns) else None):
-        if kind is None:
-            yield from some
-        else:
-            yield Columns.joined([e for e in some if isinstance(e, Columns)])
 
 
 def begins_anew(time_ns: int, *, among: bool) -> Entry:

@@ -11,7 +11,7 @@ from threading import Lock
 from collector.clocks.arrival import STEP_NS, Arrival
 from collector.clocks.line import Clocks
 from collector.columns import Columns
-from collector.entry import ALIVE, HEALED, LOST, Entry
+from collector.entry import ALIVE, HEALED, LOST, Entry, together
 from collector.gaps.marks import Gap
 from collector.keeping.dropped import Dropped
 from collector.keeping.stream import Stream
@@ -236,6 +236,7 @@ class Inbox:
             entries[source].append(entry)
             if receipt is not None:
                 receipts.setdefault(source, []).append(receipt)
+        entries = {name: together(some) for name, some in entries.items()}
         now_ns = self._clocks.time(now_ns, entries)
         arrival_ns = self._arrival.at(now_ns)
         if self._arrival.stepped_back_ns > STEP_NS:

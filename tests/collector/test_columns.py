@@ -103,3 +103,17 @@ def test_what_is_dropped_is_counted_by_samples() -> None:
     (event,) = inbox.events()
     assert event.kind == "samples-dropped" and event.data["samples"] == 20
     assert sum(int((f.quality == GOOD).sum()) for f in frames) == 20
+
+
+@given(
+    st.lists(st.integers(1, 9), min_size=1, max_size=6),
+    st.integers(1, 4),
+    st.lists(st.integers(1, 9), max_size=3),
+)
+def test_by_tag_keeps_the_order_within_a_tag(scan: list[int], scans: int, rest: list[int]) -> None:
+    """Scans of the same tags are the usual case, and have a way of their own."""
+    for tags in (scan, sorted(set(scan))):
+        tag = [*(tags * scans), *rest]
+        columns = Columns.of(tag, range(len(tag)), np.arange(len(tag)) / 2, [GOOD] * len(tag))
+        order = sorted(range(len(tag)), key=lambda n: (tag[n], n))
+        assert list(columns.by_tag().rows()) == [(tag[n], n, n / 2, GOOD, 0) for n in order]
