@@ -12,8 +12,9 @@ from rules.detectors.cleaning import CleaningOverdue
 from rules.detectors.heaters import HeaterPower, zone_groups
 from rules.detectors.pressure import PressureCreep
 from rules.detectors.sources import HEARTBEAT, RecordingGap, SourceSilent, source_of_tags
-from rules.detectors.table import RULES, Parameter, Rule, check_settings
 from rules.line import LineFacts
+from rules.table import RULES, Parameter, Rule
+from rules.table.settings import check_settings
 
 __all__ = [
     "HEARTBEAT",

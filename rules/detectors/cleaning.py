@@ -12,9 +12,9 @@ from rules.block import Block
 from rules.detectors._filter import PARKED, WIPER, WIPING, FilterRow, FilterRows, pressure_tags
 from rules.detectors._running import Running
 from rules.detectors._words import minutes
-from rules.detectors.table import values_of
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
+from rules.table.settings import values_of
 
 RULE = "cleaning-overdue"
 SUBJECT = "filter.wiper"

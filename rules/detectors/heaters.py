@@ -28,9 +28,9 @@ from rules.detectors._zones import (
     full_output,
     median_where,
 )
-from rules.detectors.table import Values, values_of
 from rules.finding import Evidence, Finding
 from rules.line import LineFacts
+from rules.table.settings import Values, values_of
 
 RULE = "heater-power"
 

@@ -10,9 +10,9 @@ from historian.quality import NO_COMMUNICATION, NO_DATA
 from historian.tags import Tag, TagKind
 from rules.block import Block
 from rules.detectors._words import clock, count
-from rules.detectors.table import values_of
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts
+from rules.table.settings import values_of
 
 SILENT = "source-silent"
 GAP = "recording-gap"

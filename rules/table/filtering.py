@@ -1,0 +1,54 @@
+"""What is written about the rules of the melt filter: screen, wiper, cleaning, discharge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rules.finding import Priority
+from rules.table.rule import MACHINE, QUALITY, Parameter, Rule
+
+ABOUT: Mapping[str, Rule] = {
+    "pressure-creep": Rule(
+        cause="The screen is being blinded: contaminants that the wiper does not take off stay in its holes.",
+        consequence="Cleanings come ever closer together, more melt is discharged, "
+        "and the pressure limit is reached.",
+        advice="Compare with the trial plan. The process lead decides on coarser screen, lower rate, "
+        "wiper setting or screen change.",
+        priority=Priority.LOW,
+        machine="melt filter",
+        alarm_class=QUALITY,
+        respond_s=3600,
+        set_point="slope_percent",
+        masks=("the first minutes of melt", "a changed feed or screw speed", "an overfull screen"),
+        parameters={
+            "slope_percent": Parameter(1.5, "%", "rise per cleaning that counts", 0.1, 100),
+            "sure_percent": Parameter(0.5, "%", "rise per cleaning that must be certain", 0, 100),
+            "cycles": Parameter(10, "1", "cleanings that are looked at", 8, 100),
+            "horizon_s": Parameter(3600, "s", "how far ahead the limit is looked for", 60, 86_400),
+            "soon_s": Parameter(1200, "s", "a limit nearer than this is of medium priority", 0, 86_400),
+            "limit_share": Parameter(
+                0.75, "1", "share of the trigger that the pressure after cleaning may reach", 0.1, 1
+            ),
+        },
+    ),
+    "cleaning-overdue": Rule(
+        cause="The wiper was not started: trigger switched off or set too high, wiper locked, "
+        "or its pressures not current.",
+        consequence="The pressure before the screen goes on rising towards the machine's own limit.",
+        advice="The operator looks at the wiper's mode and trigger. "
+        "A cleaning by hand is the shift leader's decision.",
+        priority=Priority.MEDIUM,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=600,
+        set_point="over_bar",
+        on_delay="held_s",
+        masks=("the first minutes of melt", "melt stands"),
+        parameters={
+            "over_bar": Parameter(3, "bar", "pressure difference above the trigger", 0, 100),
+            "held_s": Parameter(20, "s", "how long it is above", 1, 600),
+            "interval_factor": Parameter(1.25, "1", "share of the longest permitted interval", 1, 10),
+            "start_s": Parameter(300, "s", "not judged so long after melt starts to run", 0, 3600),
+        },
+    ),
+}
