@@ -27,8 +27,9 @@ from meltledger.linefile import (
     StoreSection,
     TagSection,
 )
-from rules.detectors import RULES, detectors_for
+from rules.detectors import detectors_for
 from rules.line import LineFacts, MeltFilter, RuleSetting
+from rules.table import RULES
 
 
 @dataclass(frozen=True, slots=True)

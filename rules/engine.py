@@ -23,9 +23,11 @@ from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import NS, Frame
 from historian.tags import Tag
 from rules.entry import Act, Entry, EntryKind, plain
+from rules.finding import Blind
 from rules.intake import Intake
 from rules.lane import Judged, Lane, LateLane, MakeDetectors, Stopped
 from rules.lifecycle import LifeCycle, Refusal, Transition
+from rules.words import minutes
 
 GAP_NS = 10 * NS
 SNAPSHOT_VERSION = 1
@@ -212,6 +214,9 @@ class Engine:
             if isinstance(one, Stopped):
                 self._tell_of_stop(one, second)
                 continue
+            if isinstance(one, Blind):
+                self._tell_of_blind(one, second)
+                continue
             self._tell(second, EntryKind.FINDING, one.time_ns, one.rule, one.subject, "rules", one.to_json())
             self._moved(self.lifecycle.finding(one, (second + 1) * NS), second)
 
@@ -238,6 +243,14 @@ class Engine:
         self._event(
             second, stopped.rule, "rule-stopped", text, {"tags": stopped.tags, "reason": stopped.reason}
         )
+
+    def _tell_of_blind(self, blind: Blind, second: int) -> None:
+        whole = blind.subject or "anything"
+        spell = minutes((blind.to_ns - blind.from_ns) / NS)
+        text = f"{blind.rule} could not judge {whole} for {spell} min: {blind.why}"
+        content = {"kind": "rule-blind", "text": text, "data": blind.to_json()}
+        name = (blind.time_ns, blind.rule, blind.subject, "rules")
+        self._tell(second, EntryKind.EVENT, *name, content)
 
     def _tell_of_straggler(self, seq: int, second: int) -> None:
         text = (

@@ -82,3 +82,29 @@ class Finding:
             {k: (v[0], v[1]) for k, v in seen["figures"].items()},
         )
         return cls(**{**data, "priority": Priority(data["priority"]), "evidence": evidence})
+
+
+@dataclass(frozen=True, slots=True)
+class Blind:
+    """A spell in which a rule could not judge a subject: never a good one.
+
+    Attributes:
+        rule, subject: see ``Finding``; the subject is empty when it is the whole rule.
+        from_ns, to_ns: the spell, UTC nanoseconds of source time.
+        why: what was missing, in a few words.
+    """
+
+    rule: str
+    subject: str
+    from_ns: int
+    to_ns: int
+    why: str
+
+    @property
+    def time_ns(self) -> int:
+        """When it was known: at its end."""
+        return self.to_ns
+
+    def to_json(self) -> dict[str, Any]:
+        """Everything as JSON types."""
+        return asdict(self)

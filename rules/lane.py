@@ -11,7 +11,7 @@ import numpy as np
 from rules.block import Block
 from rules.detector import Detector
 from rules.entry import plain
-from rules.finding import Finding
+from rules.finding import Blind, Finding
 
 MakeDetectors = Callable[[], Sequence[Detector]]
 
@@ -33,7 +33,7 @@ class Stopped:
     late: bool = False
 
 
-Judged = Finding | Stopped
+Judged = Finding | Blind | Stopped
 
 
 class Lane:
@@ -76,7 +76,7 @@ class Lane:
         return stopped
 
     def _ask(
-        self, question: Callable[[Detector], Sequence[Finding]], tags: tuple[str, ...]
+        self, question: Callable[[Detector], Sequence[Finding | Blind]], tags: tuple[str, ...]
     ) -> Iterator[Judged]:
         for i, detector in enumerate(self._detectors):
             if detector is None:
@@ -112,7 +112,8 @@ class LateLane:
         if self._lane is None or first_ns < max(self._newest.values(), default=first_ns):
             self._lane, self._newest = Lane(self._make), {}
         for judged in self._lane.update(self._without_repeats(block)):
-            yield replace(judged, late=True)
+            if not isinstance(judged, Blind):  # what was blind in time is told already, by the live ones
+                yield replace(judged, late=True)
 
     def _without_repeats(self, block: Block) -> Block:
         """The block without samples that came late twice."""

@@ -18,8 +18,8 @@ from pydantic.fields import FieldInfo
 from historian.catalogue import CATALOGUE, OF_THE_RECORDER, Meaning
 from meltledger.config import spoken_name
 from meltledger.linefile import LineFile
-from rules.detectors import RULES
 from rules.states import table_as_markdown
+from rules.table import RULES
 
 ROOT: Final = Path(__file__).resolve().parents[1]
 

@@ -6,33 +6,18 @@ from collections.abc import Mapping
 
 from historian.tags import Tag
 from rules.detector import Detector
-from rules.detectors import cleaning, heaters, pressure, sources
-from rules.detectors._filter import has_filter_signals
-from rules.detectors.cleaning import CleaningOverdue
-from rules.detectors.heaters import HeaterPower, zone_groups
-from rules.detectors.pressure import PressureCreep
-from rules.detectors.sources import HEARTBEAT, RecordingGap, SourceSilent, source_of_tags
+from rules.detectors import extrusion, filtering, heating, pelletizing, recording, sensing
 from rules.line import LineFacts
-from rules.table import RULES, Parameter, Rule
+from rules.seen.stage import Stage
 from rules.table.settings import check_settings
 
-__all__ = [
-    "HEARTBEAT",
-    "RULES",
-    "CleaningOverdue",
-    "HeaterPower",
-    "Parameter",
-    "PressureCreep",
-    "RecordingGap",
-    "Rule",
-    "SourceSilent",
-    "check_settings",
-    "detectors_for",
-]
+__all__ = ["detectors_for"]
+
+_PARTS = (heating, filtering, extrusion, pelletizing, sensing, recording)
 
 
 def detectors_for(facts: LineFacts, tags: Mapping[str, Tag]) -> list[Detector]:
-    """Every detector that the line's signals and facts allow, as its file sets them.
+    """Every detector that the line's signals and facts allow, as its file sets them; first their stage.
 
     Args:
         tags: every tag of the line by path.
@@ -41,14 +26,7 @@ def detectors_for(facts: LineFacts, tags: Mapping[str, Tag]) -> list[Detector]:
         WrongInput: an unknown rule or number, or an impossible value, with the nearest valid name.
     """
     check_settings(facts)
-    melt_filter = facts.melt_filter
-    filtered = melt_filter is not None and has_filter_signals(tags)
-    limits = () if melt_filter is None else (melt_filter.trigger_dp_bar, melt_filter.max_interval_s)
-    wanted: list[tuple[str, type, bool]] = [
-        (heaters.RULE, HeaterPower, bool(zone_groups(facts, tags))),
-        (pressure.RULE, PressureCreep, filtered),
-        (cleaning.RULE, CleaningOverdue, filtered and any(limit is not None for limit in limits)),
-        (sources.SILENT, SourceSilent, bool(source_of_tags(tags))),
-        (sources.GAP, RecordingGap, HEARTBEAT in tags),
-    ]
-    return [make(facts, tags) for rule, make, possible in wanted if possible and facts.setting(rule).enabled]
+    stage = Stage(facts, tags)
+    offered = [offer for part in _PARTS for offer in part.offers(facts, tags, stage)]
+    found = [offer.make() for offer in offered if offer.possible and facts.setting(offer.rule).enabled]
+    return [stage, *found] if found else []

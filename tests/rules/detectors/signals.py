@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,7 +17,10 @@ from historian.frame import NS, Series
 from historian.tags import Tag
 from rules.block import Block
 from rules.detector import Detector
-from rules.finding import Finding
+from rules.detectors import detectors_for
+from rules.finding import Blind, Finding
+from rules.line import LineFacts
+from rules.seen.stage import Stage
 
 T0_NS = 1_900_000_000 * NS
 Floats = NDArray[np.float64]
@@ -61,9 +66,50 @@ def every(signals: Signals, step_s: float) -> list[Block]:
     return cut(signals, np.arange(step_s, last + step_s, step_s).tolist())
 
 
+class Staged:
+    """A detector with the stage that it looks at, as a line's set has them."""
+
+    def __init__(self, stage: Stage, detector: Detector) -> None:
+        self.stage, self.detector, self.rule = stage, detector, detector.rule
+
+    @classmethod
+    def of(cls, make: Callable[..., Detector], facts: LineFacts, signals: Iterable[str]) -> Staged:
+        """The detector on a line that has these signals."""
+        tags = tags_of(signals)
+        stage = Stage(facts, tags)
+        needs_tags = "tags" in inspect.signature(make).parameters
+        return cls(stage, make(facts, tags, stage) if needs_tags else make(facts, stage))
+
+    @classmethod
+    def picked(cls, rule: str, facts: LineFacts, tags: Mapping[str, Tag]) -> Staged:
+        """A rule's detector of a line, and no other."""
+        stage, *detectors = detectors_for(facts, tags)
+        assert isinstance(stage, Stage)
+        return cls(stage, next(d for d in detectors if d.rule == rule))
+
+    def update(self, block: Block) -> Sequence[Finding | Blind]:
+        self.stage.update(block)
+        return self.detector.update(block)
+
+    def advance(self, now_ns: int) -> Sequence[Finding | Blind]:
+        return self.detector.advance(now_ns)
+
+    def save(self) -> dict[str, Any]:
+        return {"stage": self.stage.save(), "rule": self.detector.save()}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        self.stage.restore(state["stage"])
+        self.detector.restore(state["rule"])
+
+
 def play(detector: Detector, blocks: Iterable[Block]) -> list[Finding]:
-    """What the detector says of the blocks; time passes to each block's arrival."""
-    found: list[Finding] = []
+    """What the detector finds in the blocks; time passes to each block's arrival."""
+    return [told for told in played(detector, blocks) if isinstance(told, Finding)]
+
+
+def played(detector: Detector, blocks: Iterable[Block]) -> list[Finding | Blind]:
+    """What the detector says of the blocks, also of what it could not judge."""
+    found: list[Finding | Blind] = []
     for block in blocks:
         found.extend(detector.update(block))
         found.extend(detector.advance(block.arrival_ns))
@@ -72,7 +118,8 @@ def play(detector: Detector, blocks: Iterable[Block]) -> list[Finding]:
 
 def play_with_restarts(make: Callable[[], Detector], blocks: Sequence[Block], at: set[int]) -> list[Finding]:
     """The same, but before each block whose number is in ``at`` the detector is saved as text and made anew."""
-    detector, found = make(), []
+    detector = make()
+    found: list[Finding | Blind] = []
     for number, block in enumerate(blocks):
         if number in at:
             text = json.dumps(detector.save(), allow_nan=False)
@@ -80,7 +127,7 @@ def play_with_restarts(make: Callable[[], Detector], blocks: Sequence[Block], at
             detector.restore(json.loads(text))
         found.extend(detector.update(block))
         found.extend(detector.advance(block.arrival_ns))
-    return found
+    return [told for told in found if isinstance(told, Finding)]
 
 
 def states(found: Iterable[Finding]) -> list[tuple[str, bool]]:

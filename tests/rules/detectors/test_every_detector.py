@@ -15,10 +15,11 @@ from historian.frame import NS, Series
 from historian.quality import NO_DATA
 from historian.tags import Tag, TagKind
 from rules.detector import Detector
-from rules.detectors import HEARTBEAT, RULES, detectors_for
+from rules.detectors.recording import HEARTBEAT
 from rules.finding import Finding
+from rules.table import RULES
 from tests.rules.detectors.plants import FACTS, NOMINAL_A, Filter, Plates
-from tests.rules.detectors.signals import cut, every, play, play_with_restarts, series, tags_of
+from tests.rules.detectors.signals import Staged, cut, every, play, play_with_restarts, series, tags_of
 
 DURATION_S = 2600
 BLOCK_S = 20
@@ -48,7 +49,7 @@ def tags() -> dict[str, Tag]:
 
 
 def maker(rule: str) -> Callable[[], Detector]:
-    return lambda: next(d for d in detectors_for(FACTS, tags()) if d.rule == rule)
+    return lambda: Staged.picked(rule, FACTS, tags())
 
 
 @cache

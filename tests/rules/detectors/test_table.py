@@ -8,9 +8,12 @@ import pytest
 
 from historian.errors import WrongInput
 from historian.tags import Tag, TagKind
-from rules.detectors import HEARTBEAT, RULES, check_settings, detectors_for
+from rules.detectors import detectors_for
+from rules.detectors.recording import HEARTBEAT
 from rules.finding import Priority
 from rules.line import RuleSetting
+from rules.table import RULES
+from rules.table.settings import check_settings
 from tests.rules.detectors.plants import FACTS, Filter, Plates
 from tests.rules.detectors.signals import tags_of
 
@@ -21,12 +24,13 @@ TAGS = {
 
 
 def test_a_line_with_everything_gets_every_rule():
-    assert [d.rule for d in detectors_for(FACTS, TAGS)] == list(RULES)
+    assert [d.rule for d in detectors_for(FACTS, TAGS)] == ["stage", *RULES]
 
 
 def test_a_line_gets_what_its_signals_allow():
     assert detectors_for(FACTS, {}) == []
     assert [d.rule for d in detectors_for(FACTS, tags_of(Plates(1).made()))] == [
+        "stage",
         "heater-power",
         "source-silent",
     ]

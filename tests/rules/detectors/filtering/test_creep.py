@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rules.detectors import PressureCreep
+from rules.detectors.filtering.creep import PressureCreep
 from rules.finding import Finding, Priority
 from rules.line import LineFacts, RuleSetting
 from tests.rules.detectors.plants import FACTS, Filter, changes
-from tests.rules.detectors.signals import every, play, seconds_of, tags_of
+from tests.rules.detectors.signals import Staged, every, play, seconds_of
 
 
 def judged(screen: Filter, facts: LineFacts = FACTS, *, with_die: bool = True) -> list[Finding]:
     signals = screen.made(with_die=with_die)
-    return play(PressureCreep(facts, tags_of(signals)), every(signals, 60))
+    return play(Staged.of(PressureCreep, facts, signals), every(signals, 60))
 
 
 @pytest.mark.parametrize("with_die", [True, False])
@@ -63,7 +63,7 @@ def test_a_dirtier_bale_is_no_creep():
             value=np.concatenate((one.value, other.value[late] + lift * (other.value[late] < 30))),
             quality=np.concatenate((one.quality, other.quality[late])),
         )
-    assert play(PressureCreep(FACTS, tags_of(signals)), every(signals, 60)) == []
+    assert play(Staged.of(PressureCreep, FACTS, signals), every(signals, 60)) == []
 
 
 def test_a_stiffer_melt_is_no_creep_where_the_die_pressure_is_known():
@@ -137,8 +137,8 @@ def test_a_gap_costs_one_cleaning_only():
         for p, s in gone.items()
     }
     holed["filter.wiper.state"] = changes(screen.time_s[~away], screen.wiper[~away])
-    whole = play(PressureCreep(FACTS, tags_of(signals)), every(signals, 60))[0]
-    with_gap = play(PressureCreep(FACTS, tags_of(holed)), every(holed, 60))[0]
+    whole = play(Staged.of(PressureCreep, FACTS, signals), every(signals, 60))[0]
+    with_gap = play(Staged.of(PressureCreep, FACTS, holed), every(holed, 60))[0]
     assert 0 <= (with_gap.time_ns - whole.time_ns) / 1e9 <= 2 * 240
 
 

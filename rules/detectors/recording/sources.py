@@ -9,10 +9,10 @@ from historian.frame import NS
 from historian.quality import NO_COMMUNICATION, NO_DATA
 from historian.tags import Tag, TagKind
 from rules.block import Block
-from rules.detectors._words import clock, count
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts
 from rules.table.settings import values_of
+from rules.words import clock, count
 
 SILENT = "source-silent"
 GAP = "recording-gap"

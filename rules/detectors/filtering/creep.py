@@ -19,12 +19,13 @@ from process.cycles import Cycle, CycleTracker
 from process.screen import Forecast, time_to_limit
 from process.statistics import Slope, theil_sen
 from rules.block import Block
-from rules.detectors._filter import DIE, WIPER, FilterRow, FilterRows, pressure_tags
-from rules.detectors._running import Running
-from rules.detectors._words import minutes
+from rules.detectors.filtering.rows import DIE, WIPER, FilterRow, FilterRows, pressure_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
+from rules.seen.running import Running
+from rules.seen.stage import Stage
 from rules.table.settings import values_of
+from rules.words import minutes
 
 RULE = "pressure-creep"
 SUBJECT = "filter.screen"
@@ -74,11 +75,11 @@ class PressureCreep:
 
     rule = RULE
 
-    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
+    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> None:
         self._values = values_of(facts, RULE)
         self._filter = facts.melt_filter if facts.melt_filter is not None else MeltFilter(plates=0)
         self._tags = (*pressure_tags(tags), WIPER, *((DIE,) if DIE in tags else ()))
-        self._rows = FilterRows(tags)
+        self._rows = FilterRows(stage)
         self._running = Running(facts, tags)
         self._tracker = CycleTracker()
         self._troughs: list[_Trough] = []
@@ -238,7 +239,6 @@ class PressureCreep:
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
-            "rows": self._rows.save(),
             "running": self._running.save(),
             "tracker": self._tracker.save(),
             "troughs": [_to_json(t) for t in self._troughs],
@@ -251,7 +251,6 @@ class PressureCreep:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._rows.restore(state["rows"])
         self._running.restore(state["running"])
         self._tracker.restore(state["tracker"])
         self._troughs = [_from_json(t) for t in state["troughs"]]

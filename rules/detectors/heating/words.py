@@ -6,8 +6,8 @@ from enum import IntEnum
 
 import numpy as np
 
-from rules.detectors._words import count
-from rules.detectors._zones import Learner, Tens, ZoneGroup
+from rules.detectors.heating.zones import Learner, ZoneGroup, ZoneTens
+from rules.words import count
 
 AT_SETPOINT_K = 3.0
 
@@ -22,7 +22,7 @@ class Sign(IntEnum):
     SLOW = 4  # warms up far slower than its peers
 
 
-def began(group: ZoneGroup, zone: int, sign: Sign, tens: Tens, learner: Learner) -> str:
+def began(group: ZoneGroup, zone: int, sign: Sign, tens: ZoneTens, learner: Learner) -> str:
     """The sentence with which a zone's finding begins."""
     name, rate = group.name(zone), learner.rate_k_min[zone]
     asked = f"although the controller asks for {tens.out[zone]:.0f} %"
@@ -36,7 +36,7 @@ def began(group: ZoneGroup, zone: int, sign: Sign, tens: Tens, learner: Learner)
     return f"{what}. {_others(group, zone, tens)}"
 
 
-def ended(group: ZoneGroup, zone: int, sign: Sign, tens: Tens) -> str:
+def ended(group: ZoneGroup, zone: int, sign: Sign, tens: ZoneTens) -> str:
     """The sentence with which it ends."""
     if tens.in_use[zone] < 0.5:
         return f"{group.name(zone)} was taken out of use."
@@ -61,7 +61,7 @@ def _rate(rate_k_min: float) -> str:
     return "" if np.isnan(rate_k_min) else f"{rate_k_min:+.1f} K/min"
 
 
-def _current(zone: int, tens: Tens, learner: Learner) -> str:
+def _current(zone: int, tens: ZoneTens, learner: Learner) -> str:
     current, nominal = tens.current_a[zone], learner.nominal_a[zone]
     if np.isnan(current) or np.isnan(nominal):
         return "no current is measured, so lost heater power and a sagging sensor cannot be told apart"
@@ -70,7 +70,7 @@ def _current(zone: int, tens: Tens, learner: Learner) -> str:
     return f"only {current:.1f} A flows"
 
 
-def _others(group: ZoneGroup, zone: int, tens: Tens) -> str:
+def _others(group: ZoneGroup, zone: int, tens: ZoneTens) -> str:
     """How the other zones in use stand."""
     others = tens.usable & (np.arange(len(tens.usable)) != zone)
     total, holding = int(np.sum(others)), int(np.sum(others & (np.abs(tens.below_k) <= AT_SETPOINT_K)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -147,42 +146,6 @@ class Grid:
         self._time = np.asarray(state["time"], dtype=np.int64)
         self._value = array(state["value"])
         self._newest, self._stretch, self._done = state["newest"], state["stretch"], state["done"]
-
-
-class Windows:
-    """Gathers grid rows into windows of ``size_s``, aligned to multiples of it; gives each once over."""
-
-    def __init__(self, columns: int, size_s: float = 10.0) -> None:
-        self._columns = columns
-        self._size_ns = int(size_s * NS)
-        self._window: int | None = None
-        self._time_ns = 0
-        self._open: list[NDArray[np.float64]] = []
-
-    def closed(self, rows: Rows) -> list[tuple[int, NDArray[np.float64]]]:
-        """Time of the last row and the rows, shape (k, columns), of each window that is over."""
-        if len(rows.time_ns) == 0:
-            return []
-        which = rows.time_ns // self._size_ns
-        cuts = [0, *(np.flatnonzero(np.diff(which)) + 1), len(which)]
-        over = []
-        for a, b in pairwise(cuts):
-            if self._window is not None and int(which[a]) != self._window:
-                over.append((self._time_ns, np.concatenate(self._open)))
-                self._open = []
-            self._window, self._time_ns = int(which[a]), int(rows.time_ns[b - 1])
-            self._open.append(rows.value[a:b])
-        return over
-
-    def save(self) -> dict[str, Any]:
-        """The state as JSON types (NaN as null)."""
-        rows = np.concatenate(self._open) if self._open else np.empty((0, self._columns))
-        return {"window": self._window, "time": self._time_ns, "open": [numbers(r) for r in rows]}
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Take up what ``save`` gave."""
-        self._window, self._time_ns = state["window"], state["time"]
-        self._open = [array(r)[None, :] for r in state["open"]]
 
 
 def numbers(values: NDArray[np.float64]) -> list[float | None]:

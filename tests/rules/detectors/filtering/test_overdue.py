@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from historian.quality import NO_DATA
-from rules.detectors import CleaningOverdue
+from rules.detectors.filtering.overdue import CleaningOverdue
 from rules.finding import Finding, Priority
 from rules.line import LineFacts
 from tests.rules.detectors.plants import FACTS, Filter
-from tests.rules.detectors.signals import every, play, seconds_of, series, tags_of
+from tests.rules.detectors.signals import Staged, every, play, seconds_of, series
 
 ONLY_PRESSURE = replace(FACTS, melt_filter=replace(FACTS.melt_filter, max_interval_s=None))
 ONLY_TIME = replace(FACTS, melt_filter=replace(FACTS.melt_filter, trigger_dp_bar=None))
@@ -20,7 +20,7 @@ ONLY_TIME = replace(FACTS, melt_filter=replace(FACTS.melt_filter, trigger_dp_bar
 
 def judged(screen: Filter, facts: LineFacts = FACTS) -> list[Finding]:
     signals = screen.made()
-    return play(CleaningOverdue(facts, tags_of(signals)), every(signals, 60))
+    return play(Staged.of(CleaningOverdue, facts, signals), every(signals, 60))
 
 
 def skipping(until_s: int) -> Filter:
@@ -111,7 +111,7 @@ def test_what_is_not_known_is_not_judged(path: str):
     one = signals[path]
     dark = (one.time_ns > one.time_ns[0] + 1000 * 10**9) & (one.time_ns < one.time_ns[0] + 1495 * 10**9)
     signals[path] = replace(one, quality=np.where(dark, NO_DATA, 0).astype(np.uint32))
-    assert play(CleaningOverdue(ONLY_PRESSURE, tags_of(signals)), every(signals, 60)) == []
+    assert play(Staged.of(CleaningOverdue, ONLY_PRESSURE, signals), every(signals, 60)) == []
 
 
 def test_a_line_with_both_pressures_and_no_difference_is_judged():
@@ -120,4 +120,4 @@ def test_a_line_with_both_pressures_and_no_difference_is_judged():
     seconds = np.asarray([seconds_of(t) for t in dp.time_ns])
     signals["filter.inlet.pressure.pv"] = series(seconds, dp.value + 62)
     signals["filter.outlet.pressure.pv"] = series(seconds, 62.0)
-    assert len(play(CleaningOverdue(ONLY_PRESSURE, tags_of(signals)), every(signals, 60))) == 2
+    assert len(play(Staged.of(CleaningOverdue, ONLY_PRESSURE, signals), every(signals, 60))) == 2

@@ -17,19 +17,21 @@ from historian.frame import NS
 from historian.tags import Tag
 from process.heaters import missing_rate_k_min
 from rules.block import Block
-from rules.detectors._grid import Grid, Windows, array, numbers
-from rules.detectors._heater_words import AT_SETPOINT_K, Sign, began, ended, supply_lost
-from rules.detectors._zones import (
+from rules.detectors.heating.words import AT_SETPOINT_K, Sign, began, ended, supply_lost
+from rules.detectors.heating.zones import (
+    ENDINGS,
     WINDOW_S,
     Flags,
     Learner,
-    Tens,
     ZoneGroup,
+    ZoneTens,
     full_output,
     median_where,
 )
 from rules.finding import Evidence, Finding
 from rules.line import LineFacts
+from rules.seen.grid import array, numbers
+from rules.seen.stage import Stage, Tens
 from rules.table.settings import Values, values_of
 
 RULE = "heater-power"
@@ -59,13 +61,15 @@ class HeaterPower:
 
     rule = RULE
 
-    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
+    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> None:
         values = values_of(facts, RULE)
-        self._watches = [_GroupWatch(group, values, tags) for group in zone_groups(facts, tags)]
+        self._stage = stage
+        self._watches = [_GroupWatch(group, values, stage) for group in zone_groups(facts, tags)]
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the samples say of each zone."""
-        return [f for watch in self._watches for f in watch.update(block)]
+        tens = self._stage.see(block).tens
+        return [f for watch in self._watches for ten in tens for f in watch.take(ten)]
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Nothing: missing samples are not this rule's affair."""
@@ -103,11 +107,10 @@ def zone_groups(facts: LineFacts, tags: Mapping[str, Tag]) -> list[ZoneGroup]:
 class _GroupWatch:
     """One group of zones: how long each sign has been seen, and which zones have a finding."""
 
-    def __init__(self, group: ZoneGroup, values: Values, tags: Mapping[str, Tag]) -> None:
+    def __init__(self, group: ZoneGroup, values: Values, stage: Stage) -> None:
         self.group, self._values = group, values
-        paths, self._column = group.present(tags)
-        self._grid = Grid(paths, tags)
-        self._windows = Windows(len(paths), WINDOW_S)
+        self._column = group.columns(stage.column)
+        self._paths = stage.paths
         zones = len(group.places)
         self._learner = Learner(zones, group.nominal_a)
         self._armed = np.zeros(zones, dtype=np.bool_)  # has been at its set-point since it last changed
@@ -123,13 +126,10 @@ class _GroupWatch:
         needed = [np.inf, *(s / WINDOW_S for s in held_s), _SLOW_WINDOWS]
         self._needed: NDArray[np.float64] = np.ceil(needed)[:, None]
 
-    def update(self, block: Block) -> list[Finding]:
-        found: list[Finding] = []
-        for time_ns, rows in self._windows.closed(self._grid.rows(block)):
-            found.extend(self._judge(Tens.of(time_ns, rows, self._column)))
-        return found
+    def take(self, tens: Tens) -> list[Finding]:
+        return self._judge(ZoneTens.of(tens.time_ns, tens.rows, self._column))
 
-    def _judge(self, tens: Tens) -> list[Finding]:
+    def _judge(self, tens: ZoneTens) -> list[Finding]:
         if self._last_ns is not None and tens.time_ns - self._last_ns > 3 * WINDOW_S * NS:
             self._supply_run = 0
             for runs in (self._sign_runs, self._near_run, self._flow_run):
@@ -144,7 +144,7 @@ class _GroupWatch:
         found += [self._end(z, tens) for z in np.flatnonzero(self._ends(tens)).tolist()]
         return found + self._supply(tens, asks, none, flows)
 
-    def _arm(self, tens: Tens) -> None:
+    def _arm(self, tens: ZoneTens) -> None:
         """A zone is judged as a holding one once it has held its set-point, until that changes."""
         near = tens.usable & (np.abs(tens.below_k) < AT_SETPOINT_K)
         changed = np.abs(tens.setpoint_cel - self._setpoint) > 0.5
@@ -155,13 +155,13 @@ class _GroupWatch:
         lost = changed | (tens.in_use < 0.5) | (cold & together)
         self._armed = (self._armed & ~lost) | (self._near_run >= _NEAR_WINDOWS)
 
-    def _currents(self, tens: Tens) -> tuple[Flags, Flags, Flags]:
+    def _currents(self, tens: ZoneTens) -> tuple[Flags, Flags, Flags]:
         """Which zones ask for heat and have their current known, which of them get none, which get it."""
         asks = tens.usable & (tens.least_out > self._values["asked_percent"]) & ~np.isnan(tens.current_a)
         least_a = self._values["current_share"] * self._learner.nominal_a
         return asks, asks & (tens.current_a < least_a), asks & (tens.current_a >= 2 * least_a)
 
-    def _signs(self, tens: Tens, none: Flags, asks: Flags) -> Flags:
+    def _signs(self, tens: ZoneTens, none: Flags, asks: Flags) -> Flags:
         """Which sign each zone shows in these ten seconds, shape (signs, zones)."""
         usable, below, rate = tens.usable, tens.below_k, self._learner.rate_k_min
         full = usable & full_output(tens)
@@ -181,7 +181,7 @@ class _GroupWatch:
         signs[Sign.NO_EFFECT] = self._armed & no_effect & alone
         return signs
 
-    def _misses_rate(self, tens: Tens) -> Flags:
+    def _misses_rate(self, tens: ZoneTens) -> Flags:
         """Which zones sink away from their peers while asked for more than what held them."""
         rate, hold, usable = self._learner.rate_k_min, self._learner.hold_percent, tens.usable
         missing = missing_rate_k_min(tens.out, hold, self.group.full_k_min, rate)
@@ -196,14 +196,14 @@ class _GroupWatch:
         self._sign = np.where(begins, np.argmax(seen, axis=0), self._sign)
         return begins
 
-    def _ends(self, tens: Tens) -> Flags:
+    def _ends(self, tens: ZoneTens) -> Flags:
         gone = self._sign_runs[self._sign, np.arange(len(self._sign))] == 0
         by_current = (self._sign == Sign.NO_CURRENT) & (self._flow_run >= _CLEAR_WINDOWS)
         by_temp = (self._sign > Sign.NO_CURRENT) & (self._near_run >= _NEAR_WINDOWS)
         ends: Flags = (self._sign > 0) & gone & (by_current | by_temp | (tens.in_use < 0.5))
         return ends
 
-    def _supply(self, tens: Tens, asks: Flags, none: Flags, flows: Flags) -> list[Finding]:
+    def _supply(self, tens: ZoneTens, asks: Flags, none: Flags, flows: Flags) -> list[Finding]:
         """Whether none of the group's zones gets current, or some do again."""
         asking = int(np.sum(asks))
         if asking > _LEAST_PEERS and none[asks].all() and self._armed.any():
@@ -219,7 +219,7 @@ class _GroupWatch:
             return [self._finding(None, tens, again, 0, active=False)]
         return []
 
-    def _begin(self, zone: int, tens: Tens) -> Finding:
+    def _begin(self, zone: int, tens: ZoneTens) -> Finding:
         sign = Sign(self._sign[zone])
         windows = int(self._sign_runs[sign, zone])
         if sign is not Sign.NO_CURRENT:
@@ -228,26 +228,28 @@ class _GroupWatch:
         sentence = began(self.group, zone, sign, tens, self._learner)
         return self._finding(zone, tens, sentence, windows, active=True)
 
-    def _end(self, zone: int, tens: Tens) -> Finding:
+    def _end(self, zone: int, tens: ZoneTens) -> Finding:
         sentence = ended(self.group, zone, Sign(self._sign[zone]), tens)
         self._sign[zone] = Sign.NONE
         return self._finding(zone, tens, sentence, 0, active=False)
 
-    def _finding(self, zone: int | None, tens: Tens, sentence: str, windows: int, *, active: bool) -> Finding:
+    def _finding(
+        self, zone: int | None, tens: ZoneTens, sentence: str, windows: int, *, active: bool
+    ) -> Finding:
         """Of a zone, or of the group (None), with its onset so many windows ago."""
         subject = self.group.prefix if zone is None else self.group.subject(zone)
-        ending = ".i" if zone is None else ""
+        endings = (".i",) if zone is None else ENDINGS
         onset_ns = tens.time_ns - int(windows * WINDOW_S * NS)
         evidence = Evidence(
             min(onset_ns, tens.time_ns - int(_LOOK_BACK_S * NS)),
             tens.time_ns,
-            tuple(p for p in self._grid.paths if p.startswith(subject + ".") and p.endswith(ending)),
+            tuple(p for p in self._paths if p.startswith(subject + ".") and p.endswith(endings)),
             {} if zone is None else self._figures(zone, tens),
         )
         words = (self._values.priority(), sentence, self._values.advice)
         return Finding(RULE, subject, active, tens.time_ns, onset_ns, *words, evidence)
 
-    def _figures(self, zone: int, tens: Tens) -> dict[str, tuple[float, str]]:
+    def _figures(self, zone: int, tens: ZoneTens) -> dict[str, tuple[float, str]]:
         figures = {
             "controller output": (tens.out[zone], "%"),
             "heater current": (tens.current_a[zone], "A"),
@@ -260,8 +262,6 @@ class _GroupWatch:
 
     def save(self) -> dict[str, Any]:
         return {
-            "grid": self._grid.save(),
-            "windows": self._windows.save(),
             "learner": self._learner.save(),
             "armed": self._armed.tolist(),
             "setpoint": numbers(self._setpoint),
@@ -274,8 +274,6 @@ class _GroupWatch:
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        self._grid.restore(state["grid"])
-        self._windows.restore(state["windows"])
         self._learner.restore(state["learner"])
         self._armed = np.asarray(state["armed"], dtype=np.bool_)
         self._setpoint = array(state["setpoint"])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from historian.frame import NS
 from historian.quality import GOOD, NO_DATA
 from rules.block import Rows
-from rules.detectors._grid import Grid, Windows
+from rules.seen.grid import Grid, Windows
 from tests.rules.detectors.signals import T0_NS, Signals, cut, every, seconds_of, series, tags_of
 
 ANALOG, STATE = "filter.dp.calc", "filter.wiper.state"

@@ -10,15 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from historian.frame import NS
-from historian.tags import Tag
 from process.statistics import median_of_columns, slopes_of_columns
-from rules.detectors._grid import array, numbers
+from rules.seen.grid import array, numbers
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 WINDOW_S = 10.0
-_ENDINGS = (".temp.pv", ".temp.sp", ".out", ".i", ".enabled.state")
+ENDINGS = (".temp.pv", ".temp.sp", ".out", ".i", ".enabled.state")
 _LEAST_KNOWN = 5  # of the ten grid rows of a window
 _RATE_WINDOWS = 13  # thirteen points span 120 s
 _CLOSE_K = 2.0
@@ -57,21 +56,15 @@ class ZoneGroup:
         """The zone as it begins a sentence."""
         return f"{self.word} {self.places[zone]}"
 
-    def present(self, tags: Mapping[str, Tag]) -> tuple[tuple[str, ...], NDArray[np.intp]]:
-        """The paths that the line has, and each signal's column among them (-1: none), shape (5, zones)."""
-        paths: list[str] = []
-        column = np.full((len(_ENDINGS), len(self.places)), -1, dtype=np.intp)
-        for signal, ending in enumerate(_ENDINGS):
-            for zone in range(len(self.places)):
-                path = self.subject(zone) + ending
-                if path in tags:
-                    column[signal, zone] = len(paths)
-                    paths.append(path)
-        return tuple(paths), column
+    def columns(self, column: Mapping[str, int]) -> NDArray[np.intp]:
+        """Each signal's column in the stage's grid (-1: the line has none), shape (5, zones)."""
+        zones = range(len(self.places))
+        found = [[column.get(self.subject(z) + ending, -1) for z in zones] for ending in ENDINGS]
+        return np.asarray(found, dtype=np.intp)
 
 
 @dataclass(frozen=True, slots=True)
-class Tens:
+class ZoneTens:
     """Ten seconds of a group; arrays of shape (zones,), NaN where not known.
 
     Attributes:
@@ -94,7 +87,7 @@ class Tens:
     below_k: Floats
 
     @classmethod
-    def of(cls, time_ns: int, rows: Floats, column: NDArray[np.intp]) -> Tens:
+    def of(cls, time_ns: int, rows: Floats, column: NDArray[np.intp]) -> ZoneTens:
         """From grid rows, shape (k, paths)."""
         widened = np.concatenate((rows, np.full((len(rows), 1), np.nan)), axis=1)
         temp, setpoint, out, current, use = (widened[:, c] for c in column)
@@ -136,7 +129,7 @@ class Learner:
         self.rate_k_min = np.full(zones, np.nan)
         self.nominal_a = np.full(zones, nominal_a)
 
-    def take(self, tens: Tens, asked_percent: float, frozen: Flags) -> None:
+    def take(self, tens: ZoneTens, asked_percent: float, frozen: Flags) -> None:
         """Learn from ten seconds; nothing of ``frozen`` zones."""
         if self._times and tens.time_ns - self._times[-1] > 3 * WINDOW_S * NS:
             self._times, self._temps = [], self._temps[:0]
@@ -193,7 +186,7 @@ def median_where(values: Floats, chosen: Flags) -> float:
     return float(np.median(known)) if len(known) else float("nan")
 
 
-def full_output(tens: Tens) -> Flags:
+def full_output(tens: ZoneTens) -> Flags:
     """Which zones the controller gives all it has."""
     return tens.least_out >= _FULL_OUT
 

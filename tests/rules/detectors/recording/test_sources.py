@@ -11,7 +11,8 @@ from historian.frame import NS, Series
 from historian.quality import GOOD, NO_COMMUNICATION, NO_DATA, SENSOR_FAILURE
 from historian.tags import Tag, TagKind
 from rules.block import Block
-from rules.detectors import HEARTBEAT, RecordingGap, SourceSilent
+from rules.detectors.recording import HEARTBEAT
+from rules.detectors.recording.sources import RecordingGap, SourceSilent
 from rules.finding import Finding, Priority
 from rules.line import LineFacts
 from tests.rules.detectors.signals import T0_NS, play, seconds_of, series, tags_of

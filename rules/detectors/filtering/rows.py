@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
-
-import numpy as np
+from typing import NamedTuple
 
 from historian.tags import Tag
 from rules.block import Block
-from rules.detectors._grid import Grid
+from rules.seen.stage import Stage
 
 DP = "filter.dp.calc"
 INLET = "filter.inlet.pressure.pv"
@@ -49,35 +47,15 @@ def pressure_tags(tags: Mapping[str, Tag]) -> tuple[str, ...]:
 
 
 class FilterRows:
-    """Cuts blocks into rows of one second."""
+    """The filter's rows of one second."""
 
-    def __init__(self, tags: Mapping[str, Tag]) -> None:
-        wanted = (DP, INLET, OUTLET, WIPER, DIE, FEED, FEED_SP, SPEED, SPEED_SP)
-        skip = {INLET, OUTLET} if DP in tags else {DP}
-        paths = [p for p in wanted if p in tags and p not in skip]
-        self._grid = Grid(paths, tags)
-        self._columns = {p: i for i, p in enumerate(paths)}
+    def __init__(self, stage: Stage) -> None:
+        self._stage = stage
 
     def of(self, block: Block) -> Iterator[FilterRow]:
         """The rows that became certain with this block."""
-        rows = self._grid.rows(block)
-        if len(rows.time_ns) == 0:
-            return
-        nothing = np.full(len(rows.time_ns), np.nan)
-
-        def column(path: str) -> Any:
-            at = self._columns.get(path)
-            return nothing if at is None else rows.value[:, at]
-
-        dp = column(DP) if DP in self._columns else column(INLET) - column(OUTLET)
-        signals = (dp, *(column(p) for p in (WIPER, DIE, FEED, FEED_SP, SPEED, SPEED_SP)))
-        for row in zip(rows.time_ns.tolist(), *(s.tolist() for s in signals), strict=True):
+        stage, seen = self._stage, self._stage.see(block)
+        others = (stage.at(seen.value, p) for p in (WIPER, DIE, FEED, FEED_SP, SPEED, SPEED_SP))
+        signals = (stage.dp_bar(seen.value), *others)
+        for row in zip(seen.time_ns.tolist(), *(s.tolist() for s in signals), strict=True):
             yield FilterRow(*row)
-
-    def save(self) -> dict[str, Any]:
-        """The state as JSON types."""
-        return self._grid.save()
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Take up what ``save`` gave."""
-        self._grid.restore(state)

@@ -9,16 +9,16 @@ import pytest
 
 from historian.frame import Series
 from historian.quality import NO_DATA
-from rules.detectors import HeaterPower
+from rules.detectors.heating.power import HeaterPower
 from rules.finding import Finding, Priority
 from rules.line import LineFacts, RuleSetting
 from tests.rules.detectors.plants import FACTS, HEATING_K_MIN, NOMINAL_A, PLATES, SETPOINT_CEL, Plates
-from tests.rules.detectors.signals import T0_NS, every, play, seconds_of, series, states, tags_of
+from tests.rules.detectors.signals import T0_NS, Staged, every, play, seconds_of, series, states
 
 
 def judged(plates: Plates, facts: LineFacts = FACTS) -> list[Finding]:
     signals = plates.made()
-    return play(HeaterPower(facts, tags_of(signals)), every(signals, 60))
+    return play(Staged.of(HeaterPower, facts, signals), every(signals, 60))
 
 
 def test_finds_a_plate_without_current_within_a_minute():
@@ -204,7 +204,7 @@ def test_bad_samples_neither_begin_nor_end_anything():
         for path, s in signals.items()
         if path.startswith("filter.plate.5")
     }
-    found = play(HeaterPower(FACTS, tags_of(signals)), every({**signals, **lost}, 60))
+    found = play(Staged.of(HeaterPower, FACTS, signals), every({**signals, **lost}, 60))
     assert states(found) == [("filter.plate.5", True)]
 
 
@@ -216,7 +216,7 @@ def test_a_line_of_a_single_zone_is_judged_without_peers():
         "die.zone.1.out": series(time_s, 60.0),
         "die.zone.1.i": series(time_s, np.where(time_s < 300, 17.5, 0.0)),
     }
-    found = play(HeaterPower(FACTS, tags_of(signals)), every(signals, 60))
+    found = play(Staged.of(HeaterPower, FACTS, signals), every(signals, 60))
     assert states(found) == [("die.zone.1", True)]
     assert found[0].sentence.startswith("Die zone 1 is losing heat")
 

@@ -9,12 +9,13 @@ from typing import Any
 from historian.frame import NS
 from historian.tags import Tag
 from rules.block import Block
-from rules.detectors._filter import PARKED, WIPER, WIPING, FilterRow, FilterRows, pressure_tags
-from rules.detectors._running import Running
-from rules.detectors._words import minutes
+from rules.detectors.filtering.rows import PARKED, WIPER, WIPING, FilterRow, FilterRows, pressure_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
+from rules.seen.running import Running
+from rules.seen.stage import Stage
 from rules.table.settings import values_of
+from rules.words import minutes
 
 RULE = "cleaning-overdue"
 SUBJECT = "filter.wiper"
@@ -28,11 +29,11 @@ class CleaningOverdue:
 
     rule = RULE
 
-    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
+    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> None:
         self._values = values_of(facts, RULE)
         self._filter = facts.melt_filter if facts.melt_filter is not None else MeltFilter(plates=0)
         self._tags = (*pressure_tags(tags), WIPER)
-        self._rows = FilterRows(tags)
+        self._rows = FilterRows(stage)
         self._running = Running(facts, tags)
         self._time: int | None = None
         self._over_since: int | None = None
@@ -158,7 +159,6 @@ class CleaningOverdue:
     def save(self) -> dict[str, Any]:
         """The state as JSON types."""
         return {
-            "rows": self._rows.save(),
             "running": self._running.save(),
             "time": self._time,
             "over": self._over_since,
@@ -171,7 +171,6 @@ class CleaningOverdue:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._rows.restore(state["rows"])
         self._running.restore(state["running"])
         self._time, self._over_since = state["time"], state["over"]
         self._due_since, self._below_since = state["due"], state["below"]

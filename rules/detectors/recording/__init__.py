@@ -1,0 +1,19 @@
+"""The rules of sources, clocks and the record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from historian.tags import Tag
+from rules.detectors.offer import Offer
+from rules.detectors.recording.sources import HEARTBEAT, RecordingGap, SourceSilent, source_of_tags
+from rules.line import LineFacts
+from rules.seen.stage import Stage
+
+
+def offers(facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> list[Offer]:
+    """The rules of this part of the line, in the order of the table."""
+    return [
+        Offer(SourceSilent.rule, lambda: SourceSilent(facts, tags), bool(source_of_tags(tags))),
+        Offer(RecordingGap.rule, lambda: RecordingGap(facts, tags), HEARTBEAT in tags),
+    ]

@@ -1,0 +1,1 @@
+"""What all rules see: a line's signals on one grid, and what the line is doing meanwhile."""

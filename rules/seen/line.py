@@ -1,0 +1,166 @@
+"""What the line is doing, for every rule alike: whether melt runs, since when, and what was changed last."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import inf, isnan, nan
+from typing import Any
+
+import numpy as np
+
+from historian.frame import NS
+from historian.tags import Tag
+from rules.line import LineFacts
+from rules.seen.running import RUNNING_PATHS, Running
+from rules.seen.tens import Window
+
+START_S = 600.0
+SETTLE_S = 180.0
+"""How long feed, speeds and pressures take to settle. common practice, no source: both."""
+
+_HEATING_UP_K = 15.0
+_CHANGE_SHARE = 0.02
+_CHANGE_K = 0.5
+_SPEEDS = ("doser.rate.sp", "extruder.screw.speed.sp", "pelletizer.knife.speed.sp")
+_ZONE = re.compile(r"((?:filter\.plate|extruder\.zone|die\.zone)\.\d+)\.temp\.pv")
+
+
+@dataclass(frozen=True, slots=True)
+class LineState:
+    """What the line is doing at the end of ten seconds.
+
+    Attributes:
+        time_ns: their last second.
+        running: melt runs; None: not known.
+        running_s: how long melt has run, 0 while it stands or is not known.
+        standing_s: how long melt has stood, 0 while it runs or is not known.
+        feed_changed_s: since the set-point of feed, screw or knives moved by more than 2 %; inf: never.
+        heat_changed_s: since the set-point of a heated zone moved; inf: never.
+        heating_up: a heated zone in use is more than 15 K below its set-point and melt does not run.
+        wiped_s: since the wiper last moved, 0 while it moves; inf: never, or no such signal.
+        cutting: the knives turn; None: not known or no such signal.
+    """
+
+    time_ns: int
+    running: bool | None
+    running_s: float
+    standing_s: float
+    feed_changed_s: float
+    heat_changed_s: float
+    heating_up: bool
+    wiped_s: float
+    cutting: bool | None
+
+    def unsettled(
+        self, start_s: float = START_S, settle_s: float = SETTLE_S, wipe_s: float | None = None
+    ) -> str | None:
+        """Why a rule that needs running, settled melt cannot judge now; None: it can.
+
+        Args:
+            start_s, settle_s: how long after melt-on, after a changed set-point.
+            wipe_s: how long after a cleaning; None: cleanings do not matter.
+        """
+        if self.running is None:
+            return "it is not known whether melt runs"
+        if not self.running:
+            return "melt stands"
+        if self.running_s < start_s:
+            return "melt has only just begun to run"
+        if self.feed_changed_s < settle_s:
+            return "feed or a speed was changed"
+        if wipe_s is not None and self.wiped_s < wipe_s:
+            return "cleaning"
+        return None
+
+
+class LineFollower:
+    """Follows what the line is doing, ten seconds after ten seconds.
+
+    Args:
+        column: path → column of the grid.
+    """
+
+    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag], column: Mapping[str, int]) -> None:
+        self._running = Running(facts, tags)
+        self._signals = [column.get(p, -1) for p in RUNNING_PATHS]
+        self._speeds = [column[p] for p in _SPEEDS if p in column]
+        zones = [m.group(1) for m in map(_ZONE.fullmatch, sorted(column)) if m]
+        self._heated = [
+            (column[z + ".temp.pv"], column[z + ".temp.sp"], column.get(z + ".enabled.state", -1))
+            for z in zones
+            if z + ".temp.sp" in column
+        ]
+        self._wiper = column.get("filter.wiper.state", -1)
+        self._knives = column.get("pelletizer.knife.speed.pv", -1)
+        self._speed_was = np.full(len(self._speeds), nan)
+        self._heat_was = np.full(len(self._heated), nan)
+        self._speed_changed: int | None = None
+        self._heat_changed: int | None = None
+        self._wiped: int | None = None
+
+    def follow(self, window: Window) -> LineState:
+        """Take the next ten seconds."""
+        now = window.time_ns
+        feed, speed, dp = (window.last[c] if c >= 0 else nan for c in self._signals)
+        self._running.push(now, float(feed), float(speed), float(dp))
+        self._follow_set_points(window)
+        wiping = self._wiper >= 0 and bool((window.rows[:, self._wiper] > 0).any())
+        if wiping:
+            self._wiped = now
+        for_s = self._running.for_s(now)
+        running = True if self._running.runs else False if self._running.stopped else None
+        knives = float(window.last[self._knives]) if self._knives >= 0 else nan
+        return LineState(
+            now,
+            running,
+            for_s if running else 0.0,
+            for_s if running is False else 0.0,
+            _since_s(now, self._speed_changed),
+            _since_s(now, self._heat_changed),
+            running is not True and self._is_cold(window),
+            _since_s(now, self._wiped),
+            None if isnan(knives) else knives > 1,
+        )
+
+    def _follow_set_points(self, window: Window) -> None:
+        speeds = window.last[self._speeds]
+        moved = np.abs(speeds - self._speed_was) > _CHANGE_SHARE * np.maximum(np.abs(self._speed_was), 1.0)
+        if moved.any():
+            self._speed_changed = window.time_ns
+        # A slow ramp moves by little at each step: what it is compared with stays until it has moved enough.
+        self._speed_was = np.where(moved | np.isnan(self._speed_was), speeds, self._speed_was)
+        heat = window.last[[sp for _, sp, _ in self._heated]]
+        changed = np.abs(heat - self._heat_was) > _CHANGE_K
+        if changed.any():
+            self._heat_changed = window.time_ns
+        self._heat_was = np.where(np.isnan(heat), self._heat_was, heat)
+
+    def _is_cold(self, window: Window) -> bool:
+        used = [(t, sp) for t, sp, use in self._heated if use < 0 or window.last[use] != 0]
+        below = [window.last[sp] - window.mean[t] for t, sp in used]
+        return any(b > _HEATING_UP_K for b in below)
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {
+            "running": self._running.save(),
+            "speed_was": [None if isnan(v) else float(v) for v in self._speed_was],
+            "heat_was": [None if isnan(v) else float(v) for v in self._heat_was],
+            "speed_changed": self._speed_changed,
+            "heat_changed": self._heat_changed,
+            "wiped": self._wiped,
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        self._running.restore(state["running"])
+        self._speed_was = np.asarray([nan if v is None else v for v in state["speed_was"]], dtype=float)
+        self._heat_was = np.asarray([nan if v is None else v for v in state["heat_was"]], dtype=float)
+        self._speed_changed, self._heat_changed = state["speed_changed"], state["heat_changed"]
+        self._wiped = state["wiped"]
+
+
+def _since_s(now_ns: int, then_ns: int | None) -> float:
+    return inf if then_ns is None else (now_ns - then_ns) / NS
