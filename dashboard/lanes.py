@@ -15,7 +15,8 @@ from dashboard.words import clock_text, number_text, place_text, quantity_text
 from historian.frame import NS
 from historian.store import Store
 from historian.tags import pattern_of
-from process.phases import STEADY, Phase
+from process.phase_names import STEADY
+from process.phases import Phase
 from rules.entry import ActKind, Entry, EntryKind
 from trials.bars import alarm_bars, calls_nobody
 from trials.segments import (

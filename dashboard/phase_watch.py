@@ -9,7 +9,8 @@ from historian.frame import NS, Series
 from historian.quality import is_bad
 from historian.store import Store
 from process.features import GRID_S, Samples, features_of, tells_phase
-from process.phases import UNKNOWN, Phase, PhaseTracker, phases_of
+from process.phase_names import UNKNOWN
+from process.phases import Phase, PhaseTracker, phases_of
 
 LOOK_BACK_NS = 8 * 3600 * NS
 LEAD_NS = 3 * 3600 * NS

@@ -20,7 +20,7 @@ GRID_S = 10.0
 HOLD_S = 90.0
 
 _TURNS_PER_MIN = 1.0
-_HOT_OUT_PERCENT = 60.0
+HOT_OUT_PERCENT = 60.0
 _STANDING_ENDINGS = (".sp", ".state", ".total")
 _ZONE = re.compile(r"((?:filter\.plate|extruder\.zone|die\.zone)\.\d+)\.temp\.pv")
 
@@ -167,7 +167,7 @@ def _zones(signals: Mapping[str, Samples], column: Callable[[str], Floats], poin
         "farthest_k": _largest(np.abs(setpoint - temp)),
         "hottest_cel": _largest(temp),
         "most_out": _largest(out),
-        "hot_share": np.where(known > 0, np.sum(out > _HOT_OUT_PERCENT, axis=1) / np.maximum(known, 1), nan),
+        "hot_share": np.where(known > 0, np.sum(out > HOT_OUT_PERCENT, axis=1) / np.maximum(known, 1), nan),
         "setpoint_sum_cel": np.sum(setpoint, axis=1),
     }
 

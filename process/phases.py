@@ -1,56 +1,38 @@
 """In which phase a line is: heating up, soaking, starting, running steadily, stopping.
 
-A state machine over features on a 10 s grid. A phase becomes the present one when its signs have lasted for
-its dwell time; it is then dated back to when they began. A shorter spell stays part of the phase around it.
+A state machine over features on a 10 s grid, and over what people tell of screen and material. A phase
+becomes the present one when its signs have lasted for its dwell time; it is then dated back to when they
+began. A shorter spell stays part of the phase around it.
 common practice, no source: all limits and dwell times.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import astuple, dataclass
 from math import isnan, nan
+from typing import Any
 
 from process.features import GRID_S, Features
+from process.level_shift import LevelShift
+from process.phase_names import (
+    DWELL_S,
+    HEAT_UP,
+    MATERIAL_CHANGE,
+    OFF,
+    RAMP,
+    RUNNING,
+    SHUTDOWN,
+    START,
+    STEADY,
+    UNKNOWN,
+)
+from process.standing import while_standing
 from process.steadiness import WINDOW_S, why_not_steady
 
 NS = 1_000_000_000
 
-UNKNOWN = "unknown"
-OFF = "off"
-HEAT_UP = "heat-up"
-SOAK = "soak"
-START = "start"
-RAMP = "ramp"
-STEADY = "steady"
-RUNNING = "running"
-STANDBY = "standby"
-SHUTDOWN = "shutdown"
-
-DWELL_S: Mapping[str, float] = {
-    UNKNOWN: 60,
-    OFF: 60,
-    HEAT_UP: 60,
-    SOAK: 120,
-    START: 30,
-    RAMP: 60,
-    STEADY: 0,  # its window is its dwell
-    RUNNING: 60,
-    STANDBY: 60,
-    SHUTDOWN: 60,
-}
-"""How long a phase's signs must last before it is the present one, s."""
-
-_TURNS_PER_MIN = 1.0
-_AT_SETPOINT_K = 3.0
-_LEFT_SETPOINT_K = 6.0
-_HEATING_UP_K = 15.0
-_HOT_CEL = 100.0
-_COLD_CEL = 60.0
-_IDLE_PERCENT = 5.0
-_WARM_K = 30.0
-_LONGEST_STANDBY_S = 3600.0
 _STARTED_SHARE = 0.5
 _FEED_OFF_SHARE = 0.05
 # Of feed and screw speed set-points (relative), and of the sum of the temperature set-points (K).
@@ -60,6 +42,8 @@ _RAMP_PER_MIN = 0.03
 _AFTER_CHANGE_S = 300.0
 _FIRST_STEADY_S = 900.0
 _RAMP_POINTS = 12
+# Five residence times of about 50 s, and five minutes for what lies in dead corners.
+_MATERIAL_S = 550.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +51,7 @@ class Phase:
     """One phase of a line.
 
     Attributes:
-        name: one of the names above.
+        name: one of ``process.phase_names``.
         start_ns, end_ns: from the first sign of it to the first sign of the next one, UTC nanoseconds.
         reason: what showed that it began, for a person.
     """
@@ -100,6 +84,17 @@ class PhaseTracker:
         self._stopped_ns: int | None = None
         self._reference: tuple[float, ...] = (nan, nan, nan)  # set-points that later ones are compared with
         self._changed_ns: int | None = None
+        self._material: tuple[int, str] | None = None  # when another material came in, and who says so
+        self._screen_told = False  # since the screw stopped
+        self._shift = LevelShift()  # of the die pressure, which another melt moves
+
+    def told_of_material(self, time_ns: int, reason: str = "another lot, as noted") -> None:
+        """Somebody notes that another material or lot goes in."""
+        self._material = (time_ns, reason)
+
+    def told_of_screen(self) -> None:
+        """Somebody notes that the screen is changed, while the screw stands."""
+        self._screen_told = True
 
     @property
     def present(self) -> Phase | None:
@@ -139,9 +134,11 @@ class PhaseTracker:
                 self._melt_on_ns = f.time_ns
             self._stopped_ns = None
             self._has_run = True
+            self._screen_told = False
         elif f.stands:
             self._melt_on_ns = None
             self._started_ns = None
+            self._shift.begin_anew()
             self._stopped_ns = f.time_ns if self._stopped_ns is None else self._stopped_ns
         if not isnan(f.feed_sp_kg_h):
             self._highest_kg_h = max(self._highest_kg_h, f.feed_sp_kg_h)
@@ -161,7 +158,11 @@ class PhaseTracker:
         if f.turns:
             return self._while_turning(f)
         if f.stands:
-            name, reason = self._while_standing(f)
+            rested_s = 0.0 if self._stopped_ns is None else (f.time_ns - self._stopped_ns) / NS
+            name, reason = while_standing(
+                f, self._name, rested_s, has_run=self._has_run, screen_told=self._screen_told
+            )
+            self._has_run = self._has_run and name not in (OFF, HEAT_UP)
             return name, reason, f.time_ns
         return UNKNOWN, "screw speed not known", f.time_ns
 
@@ -176,15 +177,25 @@ class PhaseTracker:
                 return START, "screw turns, not yet cutting good pellets at half the planned feed", now
             self._started_ns = now
         if self._changed_ns is not None and (now - self._changed_ns) / NS < _AFTER_CHANGE_S:
+            self._shift.begin_anew()
             return (
                 RAMP,
                 "a set-point was changed less than five minutes ago",
                 max(self._changed_ns, self._started_ns),
             )
+        self._look_for_another_melt(f)
+        if self._material is not None and now - self._material[0] < _MATERIAL_S * NS:
+            return MATERIAL_CHANGE, self._material[1], max(self._material[0], self._started_ns)
         slope = self._feed_slope_per_min(f)
         if abs(slope) > _RAMP_PER_MIN * planned:
             return RAMP, f"feed moves by {slope:+.0f} kg/h a minute", now
         return self._steady_or_not(f)
+
+    def _look_for_another_melt(self, f: Features) -> None:
+        """A die pressure at another level, with every set-point as it was: proposed as another material."""
+        if not f.wiping and self._shift.push(f.die_bar):
+            reason = "die pressure at another level though nothing was set: another material, to be confirmed"
+            self._material = (f.time_ns, reason)
 
     def _feed_slope_per_min(self, f: Features) -> float:
         earlier = [w for w in self._window if f.time_ns - w.time_ns <= _RAMP_POINTS * GRID_S * NS]
@@ -206,34 +217,45 @@ class PhaseTracker:
         least_ns = (self._start_ns or now) + int(DWELL_S[RUNNING] * NS)
         ramp_ns = 0 if self._changed_ns is None else self._changed_ns + int(_AFTER_CHANGE_S * NS)
         early_ns = (self._melt_on_ns or now) + int(_FIRST_STEADY_S * NS)
-        first_ns = min(max(window[0].time_ns, least_ns, ramp_ns, early_ns), now)
+        purged_ns = 0 if self._material is None else self._material[0] + int(_MATERIAL_S * NS)
+        first_ns = min(max(window[0].time_ns, least_ns, ramp_ns, early_ns, purged_ns), now)
         return STEADY, "ten minutes within the limits of steady running", first_ns
 
-    def _while_standing(self, f: Features) -> tuple[str, str]:
-        cold = f.hottest_cel < _COLD_CEL
-        if f.most_out < _IDLE_PERCENT and cold:
-            self._has_run = False
-            return OFF, "no heating, all zones below 60 Cel"
-        heating = f.hot_share >= 0.5 or (f.most_below_k > _HEATING_UP_K and f.most_out > _IDLE_PERCENT)
-        rested_s = 0.0 if self._stopped_ns is None else (f.time_ns - self._stopped_ns) / NS
-        if self._has_run:
-            if f.most_out < _IDLE_PERCENT:
-                return SHUTDOWN, "screw stands, heating off"
-            if f.farthest_k <= _WARM_K and rested_s <= _LONGEST_STANDBY_S:
-                return STANDBY, "screw stands, zones kept warm"
-            if not heating:
-                return SHUTDOWN, "screw stands, zones far from their set-points"
-            self._has_run = False
-        if heating:
-            return HEAT_UP, "zones heat up"
-        soaks = self._name == SOAK and f.farthest_k <= _LEFT_SETPOINT_K
-        if f.hottest_cel > _HOT_CEL and (f.farthest_k < _AT_SETPOINT_K or soaks):
-            return SOAK, "all zones at their set-points, screw stands"
-        if f.most_out < _IDLE_PERCENT and self._name != HEAT_UP:
-            return SHUTDOWN, "heating off, still warm"
-        return (
-            (HEAT_UP, "zones on their way to their set-points") if not isnan(f.farthest_k) else (UNKNOWN, "")
-        )
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {
+            "highest": self._highest_kg_h,
+            "window": [[_or_none(v) for v in astuple(f)] for f in self._window],
+            "name": self._name,
+            "reason": self._reason,
+            "start": self._start_ns,
+            "next": self._next,
+            "last": self._last_ns,
+            "melt_on": self._melt_on_ns,
+            "has_run": self._has_run,
+            "started": self._started_ns,
+            "stopped": self._stopped_ns,
+            "reference": [_or_none(v) for v in self._reference],
+            "changed": self._changed_ns,
+            "material": self._material,
+            "screen_told": self._screen_told,
+            "shift": self._shift.save(),
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        self._highest_kg_h = state["highest"]
+        self._window.clear()
+        self._window.extend(_features(f) for f in state["window"])
+        self._name, self._reason, self._start_ns = state["name"], state["reason"], state["start"]
+        self._next = None if state["next"] is None else tuple(state["next"])
+        self._last_ns, self._melt_on_ns = state["last"], state["melt_on"]
+        self._has_run, self._started_ns = state["has_run"], state["started"]
+        self._stopped_ns, self._changed_ns = state["stopped"], state["changed"]
+        self._reference = tuple(nan if v is None else v for v in state["reference"])
+        self._material = None if state["material"] is None else tuple(state["material"])
+        self._screen_told = state["screen_told"]
+        self._shift.restore(state["shift"])
 
 
 def phases_of(points: Iterable[Features], planned_kg_h: float | None = None) -> list[Phase]:
@@ -242,6 +264,15 @@ def phases_of(points: Iterable[Features], planned_kg_h: float | None = None) -> 
     over = [p for p in (tracker.push(f) for f in points) if p is not None]
     present = tracker.present
     return over if present is None else [*over, present]
+
+
+def _features(saved: Sequence[Any]) -> Features:
+    numbers: list[Any] = [nan if v is None else v for v in saved]
+    return Features(*numbers)
+
+
+def _or_none(value: float) -> float | None:
+    return None if isnan(value) else value
 
 
 def _differs(now: float, before: float, share: float | None) -> bool:

@@ -9,9 +9,13 @@ from math import inf, isnan, nan
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.frame import NS
 from historian.tags import Tag
+from process.features import HOT_OUT_PERCENT, Features
+from process.phase_names import STEADY, UNKNOWN
+from process.phases import PhaseTracker
 from rules.line import LineFacts
 from rules.seen.running import RUNNING_PATHS, Running
 from rules.seen.tens import Window
@@ -24,6 +28,17 @@ _HEATING_UP_K = 15.0
 _CHANGE_SHARE = 0.02
 _CHANGE_K = 0.5
 _SPEEDS = ("doser.rate.sp", "extruder.screw.speed.sp", "pelletizer.knife.speed.sp")
+_FEATURES = {
+    "feed_kg_h": "doser.rate.pv",
+    "feed_sp_kg_h": "doser.rate.sp",
+    "screw_per_min": "extruder.screw.speed.pv",
+    "screw_sp_per_min": "extruder.screw.speed.sp",
+    "knife_per_min": "pelletizer.knife.speed.pv",
+    "knife_sp_per_min": "pelletizer.knife.speed.sp",
+    "die_bar": "die.pressure.pv",
+    "melt_cel": "extruder.melt.temp.pv",
+    "diverter": "diverter.state",
+}
 _ZONE = re.compile(r"((?:filter\.plate|extruder\.zone|die\.zone)\.\d+)\.temp\.pv")
 
 
@@ -41,6 +56,7 @@ class LineState:
         heating_up: a heated zone in use is more than 15 K below its set-point and melt does not run.
         wiped_s: since the wiper last moved, 0 while it moves; inf: never, or no such signal.
         cutting: the knives turn; None: not known or no such signal.
+        phase: as ``process.phases`` tells it by then, one of ``process.phase_names``.
     """
 
     time_ns: int
@@ -52,6 +68,12 @@ class LineState:
     heating_up: bool
     wiped_s: float
     cutting: bool | None
+    phase: str
+
+    @property
+    def steady(self) -> bool:
+        """Whether the line has run steadily for ten minutes: what is usual is learnt then, and only then."""
+        return self.phase == STEADY
 
     def unsettled(
         self, start_s: float = START_S, settle_s: float = SETTLE_S, wipe_s: float | None = None
@@ -94,6 +116,9 @@ class LineFollower:
         ]
         self._wiper = column.get("filter.wiper.state", -1)
         self._knives = column.get("pelletizer.knife.speed.pv", -1)
+        self._phases = PhaseTracker(facts.planned_kg_h)
+        self._features = [(name, column[path]) for name, path in _FEATURES.items() if path in column]
+        self._outputs = [(column.get(z + ".out", -1), column.get(z + ".enabled.state", -1)) for z in zones]
         self._speed_was = np.full(len(self._speeds), nan)
         self._heat_was = np.full(len(self._heated), nan)
         self._speed_changed: int | None = None
@@ -122,7 +147,32 @@ class LineFollower:
             running is not True and self._is_cold(window),
             _since_s(now, self._wiped),
             None if isnan(knives) else knives > 1,
+            self._phase(window, wiping=wiping),
         )
+
+    def _phase(self, window: Window, *, wiping: bool) -> str:
+        singles = {name: float(window.mean[c]) for name, c in self._features}
+        self._phases.push(Features(window.time_ns, **singles, **self._zones(window), wiping=wiping))
+        present = self._phases.present
+        return UNKNOWN if present is None else present.name
+
+    def _zones(self, window: Window) -> dict[str, float]:
+        """The features that look at all heated zones in use together."""
+        if not self._heated:
+            return {}
+        mean, last = window.mean, window.last
+        used = [(t, sp) for t, sp, use in self._heated if use < 0 or last[use] != 0]
+        temps, set_points = mean[[t for t, _ in used]], last[[sp for _, sp in used]]
+        outs = mean[[out for out, use in self._outputs if out >= 0 and (use < 0 or last[use] != 0)]]
+        known = outs[~np.isnan(outs)]
+        return {
+            "most_below_k": _largest(set_points - temps),
+            "farthest_k": _largest(np.abs(set_points - temps)),
+            "hottest_cel": _largest(temps),
+            "most_out": _largest(outs),
+            "hot_share": float(np.mean(known > HOT_OUT_PERCENT)) if len(known) else nan,
+            "setpoint_sum_cel": float(np.sum(set_points)),
+        }
 
     def _follow_set_points(self, window: Window) -> None:
         speeds = window.last[self._speeds]
@@ -151,6 +201,7 @@ class LineFollower:
             "speed_changed": self._speed_changed,
             "heat_changed": self._heat_changed,
             "wiped": self._wiped,
+            "phases": self._phases.save(),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -160,6 +211,12 @@ class LineFollower:
         self._heat_was = np.asarray([nan if v is None else v for v in state["heat_was"]], dtype=float)
         self._speed_changed, self._heat_changed = state["speed_changed"], state["heat_changed"]
         self._wiped = state["wiped"]
+        self._phases.restore(state["phases"])
+
+
+def _largest(values: NDArray[np.float64]) -> float:
+    known = values[~np.isnan(values)]
+    return float(np.max(known)) if len(known) else nan
 
 
 def _since_s(now_ns: int, then_ns: int | None) -> float:

@@ -15,7 +15,7 @@ from dashboard.views import AlarmView, SourceView
 from historian.catalogue import canonical_tag
 from historian.frame import NS
 from historian.store import Sample
-from process.phases import DWELL_S
+from process.phase_names import DWELL_S
 from process.screen import Forecast
 from rules.line import LineFacts
 

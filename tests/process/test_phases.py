@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from itertools import pairwise
 
@@ -11,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from process.features import NS, Features
-from process.phases import DWELL_S, PhaseTracker, phases_of
+from process.phase_names import DWELL_S
+from process.phases import PhaseTracker, phases_of
 from process.steadiness import why_not_steady
 
 T0 = 1_900_000_000 * NS
@@ -186,3 +188,60 @@ def test_whatever_comes_phases_are_in_order_whole_and_long_enough(stretches: lis
         present = tracker.present
         assert present is not None and present.end_ns == points[-1].time_ns
         assert present.start_ns == (over[-1].end_ns if over else points[0].time_ns)
+
+
+def test_another_lot_that_is_noted_is_a_material_change_for_ten_minutes():
+    day = line((HOT, 20), (RUNS, 90))
+    tracker, found = PhaseTracker(640.0), []
+    for n, f in enumerate(day):
+        if n == 360:
+            tracker.told_of_material(f.time_ns)
+        found.append(tracker.push(f))
+    over = [p for p in found if p is not None]
+    names_of = [p.name for p in over]
+    assert names_of[names_of.index("material change") - 1] == "steady"
+    (change,) = (p for p in over if p.name == "material change")
+    assert change.start_ns == day[360].time_ns and 550 <= (change.end_ns - change.start_ns) / NS <= 620
+
+
+def test_a_die_pressure_at_another_level_is_proposed_as_another_material():
+    stiffer = replace(RUNS, die_bar=69.0)
+    scattered = [
+        replace(f, die_bar=f.die_bar * (1 + 0.004 * ((n * 7) % 5 - 2)))
+        for n, f in enumerate(line((HOT, 20), (RUNS, 60), (stiffer, 30)))
+    ]
+    (change,) = (p for p in phases_of(scattered, 640.0) if p.name == "material change")
+    assert 0 <= (change.start_ns - scattered[480].time_ns) / NS <= 180
+    assert "to be confirmed" in change.reason
+
+
+def test_more_feed_is_no_other_material():
+    more = replace(RUNS, feed_kg_h=760.0, feed_sp_kg_h=760.0, die_bar=69.0)
+    assert "material change" not in names(line((HOT, 20), (RUNS, 60), (more, 40)))
+
+
+def test_a_screen_change_lasts_until_the_screw_turns_again():
+    day = line((HOT, 20), (RUNS, 60), (HOT, 40), (RUNS, 20))
+    tracker, found = PhaseTracker(640.0), []
+    for n, f in enumerate(day):
+        if n == 500:
+            tracker.told_of_screen()
+        found.append(tracker.push(f))
+    phases = [p for p in found if p is not None]
+    (change,) = (p for p in phases if p.name == "screen change")
+    assert change.start_ns == day[500].time_ns and abs(change.end_ns - day[720].time_ns) <= 2 * STEP
+
+
+@settings(max_examples=15, deadline=None)
+@given(cut=st.integers(0, 900))
+def test_a_restart_changes_no_phase(cut: int):
+    day = line((COLD, 5), (HEATING, 30), (HOT, 30), (RUNS, 60), (EMPTY, 5), (WARM_OFF, 20))
+    straight, tracker, found = phases_of(day, 640.0), PhaseTracker(640.0), []
+    for n, f in enumerate(day):
+        if n == cut:
+            text = json.dumps(tracker.save(), allow_nan=False)
+            tracker = PhaseTracker(640.0)
+            tracker.restore(json.loads(text))
+        found.append(tracker.push(f))
+    assert [p for p in found if p is not None] == straight[:-1]
+    assert tracker.present == straight[-1]

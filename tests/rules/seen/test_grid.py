@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from historian.frame import NS
 from historian.quality import GOOD, NO_DATA
 from rules.block import Rows
-from rules.seen.grid import Grid, Windows
-from tests.rules.detectors.signals import T0_NS, Signals, cut, every, seconds_of, series, tags_of
+from rules.seen.grid import Grid
+from tests.rules.detectors.signals import Signals, cut, every, seconds_of, series, tags_of
 
 ANALOG, STATE = "filter.dp.calc", "filter.wiper.state"
 TAGS = tags_of([ANALOG, STATE])
@@ -111,17 +111,7 @@ def _pause_since(both: np.ndarray, samples: object, last: int, time_ns: int) -> 
     return bool((np.diff(inside) > 90 * NS).any())
 
 
-def test_windows_are_aligned_and_given_when_over():
-    windows = Windows(1, 10.0)
-    time_ns = T0_NS + np.arange(5, 27) * NS
-    over = windows.closed(Rows(time_ns, np.arange(5.0, 27.0)[:, None]))
-    assert [(seconds_of(t), v[:, 0].tolist()) for t, v in over] == [
-        (9, [5, 6, 7, 8, 9]),
-        (19, list(range(10, 20))),
-    ]
-
-
-def test_grid_and_windows_go_on_after_a_restart():
+def test_the_grid_goes_on_after_a_restart():
     signals = {ANALOG: series(np.arange(0, 60, 0.7), np.arange(86)), STATE: series([3, 30], [0, 1])}
     blocks = every(signals, 5)
     straight, broken = Grid([ANALOG, STATE], TAGS), Grid([ANALOG, STATE], TAGS)
