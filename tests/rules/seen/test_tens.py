@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 
 import numpy as np
 from hypothesis import given
@@ -42,7 +43,7 @@ def test_cuts_and_restarts_change_nothing(cuts: list[int]):
     straight = TensMaker(1).of(whole)
     maker, pieces = TensMaker(1), []
     edges = [0, *sorted(cuts), 60]
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in pairwise(edges):
         text = json.dumps(maker.save(), allow_nan=False)
         maker = TensMaker(1)
         maker.restore(json.loads(text))
