@@ -22,11 +22,12 @@ from typing import Any
 from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import NS, Frame
 from historian.tags import Tag
-from rules.entry import Act, Entry, EntryKind, plain
+from rules.entry import Act, ActKind, Entry, EntryKind, plain
 from rules.finding import Blind
 from rules.intake import Intake
 from rules.lane import Judged, Lane, LateLane, MakeDetectors, Stopped
 from rules.lifecycle import LifeCycle, Refusal, Transition
+from rules.seen.told import Told
 from rules.words import minutes
 
 GAP_NS = 10 * NS
@@ -118,6 +119,10 @@ class Engine:
         """Take no new act before this second: the earlier ones stand in the journal without it."""
         self._acts_from = until_second
 
+    def tell(self, told: Told) -> None:
+        """Hand the rules what somebody told by another way than an act: the laboratory's results."""
+        self._live.tell(told)
+
     def advance(self, now_ns: int) -> list[Entry]:
         """Judge the open second if it is over, and give every entry since the last call.
 
@@ -187,6 +192,8 @@ class Engine:
             self._take(self._live.advance(end_ns), second)
         for act in self._due(second):
             self._tell(second, EntryKind.ACT_TAKEN, end_ns, act.rule, act.subject, act.by, {"act": act.id})
+            if act.what is ActKind.MARK:
+                self._live.tell(Told(act.time_ns, act.text))
             self._moved(self.lifecycle.act(act, end_ns), second)
         self._moved(self.lifecycle.advance(end_ns), second)
 

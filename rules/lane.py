@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from rules.block import Block
 from rules.detector import Detector
 from rules.entry import plain
 from rules.finding import Blind, Finding
+from rules.seen.told import Told
 
 MakeDetectors = Callable[[], Sequence[Detector]]
 
@@ -33,6 +34,15 @@ class Stopped:
     late: bool = False
 
 
+@runtime_checkable
+class Listener(Protocol):
+    """A detector that is told what people say."""
+
+    def tell(self, told: Told) -> None:
+        """Take what somebody told."""
+        ...
+
+
 Judged = Finding | Blind | Stopped
 
 
@@ -50,6 +60,12 @@ class Lane:
     def advance(self, now_ns: int) -> Iterator[Judged]:
         """What the passing of time tells."""
         yield from self._ask(lambda d: d.advance(now_ns), ())
+
+    def tell(self, told: Told) -> None:
+        """Hand on what somebody told, to those that listen."""
+        for detector in self._detectors:
+            if isinstance(detector, Listener):
+                detector.tell(told)
 
     def save(self) -> list[dict[str, Any]]:
         """The state of every detector that still judges."""

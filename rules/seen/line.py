@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf, isnan, nan
 from typing import Any
@@ -19,6 +19,7 @@ from process.phases import PhaseTracker
 from rules.line import LineFacts
 from rules.seen.running import RUNNING_PATHS, Running
 from rules.seen.tens import Window
+from rules.seen.told import MATERIAL_CHANGED, SCREEN_CHANGED, Told
 
 START_S = 600.0
 SETTLE_S = 180.0
@@ -125,9 +126,14 @@ class LineFollower:
         self._heat_changed: int | None = None
         self._wiped: int | None = None
 
-    def follow(self, window: Window) -> LineState:
-        """Take the next ten seconds."""
+    def follow(self, window: Window, told: Sequence[Told] = ()) -> LineState:
+        """Take the next ten seconds, and what people told by then."""
         now = window.time_ns
+        for one in told:
+            if one.what == SCREEN_CHANGED:
+                self._phases.told_of_screen()
+            elif one.what == MATERIAL_CHANGED:
+                self._phases.told_of_material(max(one.time_ns, now))
         feed, speed, dp = (window.last[c] if c >= 0 else nan for c in self._signals)
         self._running.push(now, float(feed), float(speed), float(dp))
         self._follow_set_points(window)

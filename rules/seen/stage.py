@@ -23,6 +23,7 @@ from rules.line import LineFacts
 from rules.seen.grid import Grid
 from rules.seen.line import LineFollower, LineState
 from rules.seen.tens import TensMaker, Window
+from rules.seen.told import Told
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,7 @@ class Tens:
         time_ns, rows, mean, low, high, last: see ``Window``.
         line: at their end.
         cycles: the cleanings whose trough became known in them.
+        told: what people told since the ten seconds before; also what was told late.
     """
 
     time_ns: int
@@ -43,6 +45,7 @@ class Tens:
     last: NDArray[np.float64]
     line: LineState
     cycles: tuple[Cycle, ...]
+    told: tuple[Told, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +80,13 @@ class Stage:
         self._tracker = CycleTracker()
         self._cycles: list[tuple[int, Cycle]] = []  # those whose ten seconds are not yet over
         self._wiper = self.column.get("filter.wiper.state", -1)
+        self._told: list[Told] = []  # what the next ten seconds are told
         self._block: Block | None = None
         self._seen: Seen | None = None
+
+    def tell(self, told: Told) -> None:
+        """Take what somebody told; the rules get it with the first ten seconds that end no earlier."""
+        self._told.append(told)
 
     def see(self, block: Block) -> Seen:
         """What becomes certain with this block; asked again of the same block, the same."""
@@ -113,7 +121,10 @@ class Stage:
     def _with_line(self, w: Window) -> Tens:
         cycles = tuple(c for t, c in self._cycles if t <= w.time_ns)
         self._cycles = [(t, c) for t, c in self._cycles if t > w.time_ns]
-        return Tens(w.time_ns, w.rows, w.mean, w.low, w.high, w.last, self._line.follow(w), cycles)
+        told = tuple(t for t in self._told if t.time_ns <= w.time_ns)
+        self._told = [t for t in self._told if t.time_ns > w.time_ns]
+        line = self._line.follow(w, told)
+        return Tens(w.time_ns, w.rows, w.mean, w.low, w.high, w.last, line, cycles, told)
 
     def _follow_cleanings(self, rows: Rows) -> None:
         if self._wiper < 0 or len(rows.time_ns) == 0:
@@ -131,6 +142,7 @@ class Stage:
             "grid": self._grid.save(),
             "tens": self._tens.save(),
             "line": self._line.save(),
+            "told": [t.to_json() for t in self._told],
             "tracker": self._tracker.save(),
             "cycles": [[t, [_or_none(v) for v in astuple(c)]] for t, c in self._cycles],
         }
@@ -140,6 +152,7 @@ class Stage:
         self._grid.restore(state["grid"])
         self._tens.restore(state["tens"])
         self._line.restore(state["line"])
+        self._told = [Told.from_json(t) for t in state["told"]]
         self._tracker.restore(state["tracker"])
         self._cycles = [(t, _cycle(c)) for t, c in state["cycles"]]
 
