@@ -7,8 +7,9 @@ recorder was running: when that frame came within ten seconds of the one before.
 therefore follows from the frames alone, not from how often ``advance`` was called; a running line sends an
 empty frame every second.
 
-In each second: samples in order go to the live detectors, then time passes for them; late samples go to
-detectors of their own; then people's acts are taken; then shelves whose time is over end.
+In each second: samples in order go to the live detectors, then time passes for them; what they found is laid
+under its roots, in whatever order they found it; late samples go to detectors of their own; then people's acts
+are taken; then shelves whose time is over end; then consequences whose root is over are announced.
 
 Pure: no clock, no disk. Entries are collected and handed out by ``advance``.
 """
@@ -23,12 +24,15 @@ from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import NS, Frame
 from historian.tags import Tag
 from rules.entry import Act, ActKind, Entry, EntryKind, plain
-from rules.finding import Blind
+from rules.finding import Blind, Finding
+from rules.grouping import Grouping, Name
 from rules.intake import Intake
 from rules.lane import Judged, Lane, LateLane, MakeDetectors, Stopped
 from rules.lifecycle import LifeCycle, Refusal, Transition
 from rules.seen.told import Told
-from rules.words import minutes
+from rules.table import RULES
+from rules.table.rule import Rule
+from rules.telling import words_of_blind, words_of_set_back, words_of_stop, words_of_straggler
 
 GAP_NS = 10 * NS
 SNAPSHOT_VERSION = 1
@@ -41,12 +45,19 @@ class Engine:
         tags: every tag of the line by path, with its number in the store.
         make_detectors: makes a fresh set of the line's detectors, in the same order each time.
         latching: names of rules whose alarms stay until reset.
+        about: the rules' table, for which alarm is a consequence of which.
     """
 
     def __init__(
-        self, tags: Mapping[str, Tag], make_detectors: MakeDetectors, *, latching: Collection[str] = ()
+        self,
+        tags: Mapping[str, Tag],
+        make_detectors: MakeDetectors,
+        *,
+        latching: Collection[str] = (),
+        about: Mapping[str, Rule] = RULES,
     ) -> None:
         self.lifecycle = LifeCycle(latching)
+        self._grouping = Grouping(about, tags)
         self.seq = 0  # number of the last frame that was judged
         self._intake = Intake(tags)
         self._make = make_detectors
@@ -148,6 +159,7 @@ class Engine:
             "live": self._live.save(),
             "late": self._late.save(),
             "lifecycle": self.lifecycle.save(),
+            "grouping": self._grouping.save(),
         }
         made: dict[str, Any] = plain(state)
         return made
@@ -170,6 +182,7 @@ class Engine:
         self._judged_arrival_ns = self._fed_arrival_ns = state["arrival_ns"]
         self._intake.restore(state["newest"])
         self.lifecycle.restore(state["lifecycle"])
+        self._grouping.restore(state.get("grouping", ()))  # not there before alarms were grouped
         for stopped in [*self._live.restore(state["live"]), *self._late.restore(state["late"])]:
             self._tell_of_stop(stopped, self._second or 0)
 
@@ -185,26 +198,35 @@ class Engine:
             intake = self._intake.split(frames)
             if intake.set_back:
                 self._begin_anew(intake.set_back, second)
-            self._take(self._live.update(intake.in_order), second)
-            self._take(self._live.advance(end_ns), second)
+            found = [*self._live.update(intake.in_order), *self._live.advance(end_ns)]
+            self._take(found, second, self._roots_with(found, end_ns))
             self._take(self._late.update(intake.late), second)
         else:
-            self._take(self._live.advance(end_ns), second)
+            found = list(self._live.advance(end_ns))
+            self._take(found, second, self._roots_with(found, end_ns))
         for act in self._due(second):
             self._tell(second, EntryKind.ACT_TAKEN, end_ns, act.rule, act.subject, act.by, {"act": act.id})
             if act.what is ActKind.MARK:
                 self._live.tell(Told(act.time_ns, act.text))
             self._moved(self.lifecycle.act(act, end_ns), second)
         self._moved(self.lifecycle.advance(end_ns), second)
+        self._moved(self.lifecycle.group(self._roots(end_ns), end_ns), second)
+
+    def _roots_with(self, found: Iterable[Judged], at_ns: int) -> dict[Name, Name]:
+        """Which alarms are consequences once all that was found in this second is known."""
+        for one in found:
+            if isinstance(one, Finding):
+                self._grouping.take(one, at_ns)
+        return self._roots(at_ns)
+
+    def _roots(self, at_ns: int) -> dict[Name, Name]:
+        return self._grouping.roots(at_ns, self.lifecycle.out_of_service())
 
     def _begin_anew(self, paths: tuple[str, ...], second: int) -> None:
         """Fresh live detectors: the old ones cannot judge times that repeat; what holds is found again."""
         self._live = Lane(self._make)
-        text = (
-            f"the clock of the source of {paths[0]} was set back; the rules begin anew, and every alarm "
-            "counts as returned until its rule finds the condition again"
-        )
-        self._event(second, "", "clock-set-back", text, {"tags": paths})
+        self._grouping.begin_anew()
+        self._event(second, "", "clock-set-back", words_of_set_back(paths[0]), {"tags": paths})
         self._moved(self.lifecycle.begin_anew((second + 1) * NS), second)
 
     def _due(self, second: int) -> list[Act]:
@@ -215,8 +237,8 @@ class Engine:
         self._waiting = [a for a in self._waiting if a not in new]
         return sorted([*again, *new], key=lambda a: a.id)
 
-    def _take(self, judged: Iterable[Judged], second: int) -> None:
-        """Write down what the detectors said and hand it to the life cycle."""
+    def _take(self, judged: Iterable[Judged], second: int, roots: Mapping[Name, Name] | None = None) -> None:
+        """Write down what the detectors said and hand it to the life cycle, each alarm under its root."""
         for one in judged:
             if isinstance(one, Stopped):
                 self._tell_of_stop(one, second)
@@ -225,7 +247,8 @@ class Engine:
                 self._tell_of_blind(one, second)
                 continue
             self._tell(second, EntryKind.FINDING, one.time_ns, one.rule, one.subject, "rules", one.to_json())
-            self._moved(self.lifecycle.finding(one, (second + 1) * NS), second)
+            root = (roots or {}).get((one.rule, one.subject))
+            self._moved(self.lifecycle.finding(one, (second + 1) * NS, root), second)
 
     def _moved(self, changes: Iterable[Transition | Refusal], second: int) -> None:
         for change in changes:
@@ -239,32 +262,16 @@ class Engine:
                 self._tell(second, EntryKind.TRANSITION, *name, change.to_json())
 
     def _tell_of_stop(self, stopped: Stopped, second: int) -> None:
-        where = "" if not stopped.tags else f" at the samples of {', '.join(stopped.tags[:3])}"
-        more = "" if len(stopped.tags) <= 3 else f" and {len(stopped.tags) - 3} more"
-        lane = " (for late samples)" if stopped.late else ""
-        text = (
-            f"rule {stopped.rule}{lane} stopped{where}{more}: {stopped.reason}. The other rules go on and "
-            "its alarms stay as they were; it judges again after the line's program is started again. "
-            "Please report this as a defect."
-        )
-        self._event(
-            second, stopped.rule, "rule-stopped", text, {"tags": stopped.tags, "reason": stopped.reason}
-        )
+        data = {"tags": stopped.tags, "reason": stopped.reason}
+        self._event(second, stopped.rule, "rule-stopped", words_of_stop(stopped), data)
 
     def _tell_of_blind(self, blind: Blind, second: int) -> None:
-        whole = blind.subject or "anything"
-        spell = minutes((blind.to_ns - blind.from_ns) / NS)
-        text = f"{blind.rule} could not judge {whole} for {spell} min: {blind.why}"
-        content = {"kind": "rule-blind", "text": text, "data": blind.to_json()}
+        content = {"kind": "rule-blind", "text": words_of_blind(blind), "data": blind.to_json()}
         name = (blind.time_ns, blind.rule, blind.subject, "rules")
         self._tell(second, EntryKind.EVENT, *name, content)
 
     def _tell_of_straggler(self, seq: int, second: int) -> None:
-        text = (
-            f"frame {seq} came to the rules after second {second} of its arrival had been judged; it is "
-            "judged with the next one, so judging again may differ here"
-        )
-        self._event(self._second or 0, "", "frame-straggled", text, {"seq": seq})
+        self._event(self._second or 0, "", "frame-straggled", words_of_straggler(seq, second), {"seq": seq})
 
     def _event(self, second: int, rule: str, kind: str, text: str, data: Mapping[str, Any]) -> None:
         content = {"kind": kind, "text": text, "data": data}

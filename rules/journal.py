@@ -77,7 +77,8 @@ class AlarmNow:
         evidence: the window and the figures, see ``Finding``, as JSON types.
         shelved_until_ns: end of the shelf; None when it is not shelved.
         by: who brought it into this state: a person, or "rules".
-        reason: in that person's words.
+        reason: in that person's words; of a consequence, what it is one of.
+        root: rule and subject of the alarm of which this one is a consequence; None when it is none.
     """
 
     rule: str
@@ -93,6 +94,7 @@ class AlarmNow:
     shelved_until_ns: int | None
     by: str
     reason: str
+    root: tuple[str, str] | None = None
 
 
 class Journal:
@@ -425,4 +427,6 @@ def _alarm(entry: Entry) -> AlarmNow:
     data = entry.data
     words = (data["sentence"], data["advice"], data["onset_ns"], data["since_ns"], data["evidence"])
     state = (State(data["to"]), bool(data["condition"]), Priority(data["priority"]))
-    return AlarmNow(entry.rule, entry.subject, *state, *words, data["until_ns"], data["by"], data["reason"])
+    who = (data["until_ns"], data["by"], data["reason"])
+    root = data.get("root")  # not there in what was written before alarms were grouped
+    return AlarmNow(entry.rule, entry.subject, *state, *words, *who, (root[0], root[1]) if root else None)

@@ -1,10 +1,11 @@
 """The life of every alarm: findings and people's acts go in, changes of state and refusals come out.
 
-The states and what leads from one to another stand in ``rules.states``; here stand the conditions: who may
-act, for how long, and which findings make an alarm at all. Pure: all times are arguments.
+The states and what leads from one to another stand in ``rules.states``, who may act and for how long in
+``rules.permission``; here stands which findings make an alarm at all. Pure: all times are arguments.
 
 Late, momentary and journal-only findings never make a standing alarm.
-A refused act changes nothing.
+A refused act changes nothing. An alarm that is a consequence of another one (``rules.grouping``) is suppressed
+by design under its root: it goes on to be told in the journal, but it is not announced.
 """
 
 from __future__ import annotations
@@ -15,14 +16,9 @@ from typing import Any
 
 from rules.entry import Act, ActKind, plain
 from rules.finding import Finding, Priority
+from rules.grouping import Name
+from rules.permission import objection
 from rules.states import HIDDEN, TABLE, AlarmEvent, State
-
-MINUTE_NS = 60_000_000_000
-# A high alarm that nobody sees for more than an hour is nobody's: derived here.
-HIGH_SHELF_NS = 60 * MINUTE_NS
-# common practice, no source: no shelf outlives a day.
-SHELF_NS = 24 * 60 * MINUTE_NS
-ENGINEER = "engineer"
 
 
 @dataclass(slots=True)
@@ -34,6 +30,7 @@ class Alarm:
         since_ns: when the state was entered.
         shelf_priority: the priority for which the shelf was granted.
         until_ns: end of the shelf.
+        root: the alarm under which it is suppressed as a consequence; None when it is not.
     """
 
     rule: str
@@ -48,6 +45,7 @@ class Alarm:
     evidence: Mapping[str, Any] = field(default_factory=dict)
     shelf_priority: Priority = Priority.LOW
     until_ns: int | None = None
+    root: Name | None = None
 
     def take_over(self, finding: Finding) -> None:
         """Hold the newest finding's words."""
@@ -66,6 +64,7 @@ class Transition:
         onset_ns: when the condition is thought to have begun; evidence: see ``Finding``.
         act_id, by, reason: the act that led to it; 0 and "rules" when none did.
         until_ns: end of the shelf.
+        root: the alarm of which this one is a consequence; None when it is none.
     """
 
     rule: str
@@ -85,6 +84,7 @@ class Transition:
     by: str = "rules"
     reason: str = ""
     until_ns: int | None = None
+    root: Name | None = None
 
     def to_json(self) -> dict[str, Any]:
         """What a journal entry keeps of it beside time, rule and subject."""
@@ -103,6 +103,7 @@ class Transition:
             "by": self.by,
             "reason": self.reason,
             "until_ns": self.until_ns,
+            "root": self.root and list(self.root),
         }
 
 
@@ -131,8 +132,16 @@ class LifeCycle:
         alarm = self._alarms.get((rule, subject))
         return State.NORMAL if alarm is None else alarm.state
 
-    def finding(self, finding: Finding, at_ns: int) -> list[Transition]:
-        """What a finding changes."""
+    def out_of_service(self) -> frozenset[Name]:
+        """The alarms that are out of service: nobody goes by them."""
+        return frozenset(n for n, a in self._alarms.items() if a.state is State.OUT_OF_SERVICE)
+
+    def finding(self, finding: Finding, at_ns: int, root: Name | None = None) -> list[Transition]:
+        """What a finding changes.
+
+        Args:
+            root: the alarm of which this one is a consequence: it is not announced then.
+        """
         if finding.late or finding.momentary:
             return []
         alarm = self._alarms.get((finding.rule, finding.subject))
@@ -142,7 +151,7 @@ class LifeCycle:
             return []
         if alarm is None:
             alarm = self._alarms[finding.rule, finding.subject] = Alarm(finding.rule, finding.subject)
-        return self._raise(alarm, finding, at_ns)
+        return self._raise(alarm, finding, at_ns, root)
 
     def act(self, act: Act, at_ns: int) -> list[Transition | Refusal]:
         """What a person's act changes, or why it does not; notes and marks change nothing."""
@@ -154,9 +163,9 @@ class LifeCycle:
         event = _event_of(act.what, alarm)
         if (alarm.state, event) not in TABLE:
             return [Refusal(act, at_ns, f"'{act.what}' does nothing to an alarm that is {alarm.state.words}")]
-        objection = _objection(act, alarm.priority, at_ns)
-        if objection:
-            return [Refusal(act, at_ns, objection)]
+        reason = objection(act, alarm.priority, at_ns)
+        if reason:
+            return [Refusal(act, at_ns, reason)]
         if event is AlarmEvent.SHELVED:
             alarm.until_ns, alarm.shelf_priority = act.until_ns, alarm.priority
         return [self._move(alarm, event, at_ns, act.id, act.by, act.reason)]
@@ -164,11 +173,32 @@ class LifeCycle:
     def suppress(self, rule: str, subject: str, on: bool, at_ns: int, reason: str) -> list[Transition]:
         """Suppression by design begins or ends, as the line's design says."""
         alarm = self._alarms.setdefault((rule, subject), Alarm(rule, subject))
+        if alarm.root is not None:
+            return []  # it is suppressed under its root already, and until that is over
         end = AlarmEvent.UNSUPPRESSED_TRUE if alarm.condition else AlarmEvent.UNSUPPRESSED
         event = AlarmEvent.SUPPRESSED if on else end
         if (alarm.state, event) not in TABLE:
             return []
         return [self._move(alarm, event, at_ns, reason=reason)]
+
+    def group(self, roots: Mapping[Name, Name], at_ns: int) -> list[Transition]:
+        """Consequences that stand are suppressed under their roots; those that are none any more come back.
+
+        Args:
+            roots: consequence → its root, for all of them.
+        """
+        moves: list[Transition] = []
+        for alarm in sorted((a for a in self._alarms.values() if a.root or _name(a) in roots), key=_name):
+            root = roots.get(_name(alarm)) if alarm.condition else None
+            if root is not None:
+                moves += self._under(alarm, root, at_ns)
+            elif alarm.root is not None:
+                event = AlarmEvent.UNSUPPRESSED_TRUE if alarm.condition else AlarmEvent.UNSUPPRESSED
+                why = "it still stands" if alarm.condition else "it is over"
+                reason = f"{why}, and is no consequence of {_called(alarm.root)} any more"
+                alarm.root = None
+                moves.append(self._move(alarm, event, at_ns, reason=reason))
+        return moves
 
     def advance(self, now_ns: int) -> list[Transition]:
         """Shelves whose time is over end."""
@@ -192,16 +222,28 @@ class LifeCycle:
         self._alarms = {}
         for saved in state["alarms"]:
             ranks = {k: Priority(saved[k]) for k in ("priority", "shelf_priority")}
+            root = saved.get("root")
+            root = None if root is None else (root[0], root[1])
             self._alarms[saved["rule"], saved["subject"]] = Alarm(
-                **{**saved, **ranks, "state": State(saved["state"])}
+                **{**saved, **ranks, "state": State(saved["state"]), "root": root}
             )
 
-    def _raise(self, alarm: Alarm, finding: Finding, at_ns: int) -> list[Transition]:
+    def _under(self, alarm: Alarm, root: Name, at_ns: int) -> list[Transition]:
+        """Suppress a consequence, or say that its root is another one now; a hidden alarm stays hidden."""
+        if alarm.root == root:
+            return []
+        event = AlarmEvent.SUPPRESSED if alarm.root is None else AlarmEvent.NEWS
+        if (alarm.state, event) not in TABLE:
+            return []
+        alarm.root = root
+        return [self._move(alarm, event, at_ns, reason=f"a consequence of {_called(root)}")]
+
+    def _raise(self, alarm: Alarm, finding: Finding, at_ns: int, root: Name | None) -> list[Transition]:
         was_true, graver = alarm.condition, finding.priority > alarm.priority
         news = graver or (finding.priority, finding.sentence) != (alarm.priority, alarm.sentence)
         alarm.condition = True
         alarm.take_over(finding)
-        moves: list[Transition] = []
+        moves = [] if root is None else self._under(alarm, root, at_ns)
         if not was_true:
             moves.append(self._move(alarm, AlarmEvent.CONDITION, at_ns))
         elif graver and alarm.state is State.ACKNOWLEDGED:
@@ -247,11 +289,15 @@ class LifeCycle:
             alarm.since_ns,
         )
         name = (alarm.rule, alarm.subject, at_ns, before, alarm.state, event)
-        return Transition(*name, *words, alarm.evidence, act_id, by, reason, alarm.until_ns)
+        return Transition(*name, *words, alarm.evidence, act_id, by, reason, alarm.until_ns, alarm.root)
 
 
 def _name(alarm: Alarm) -> tuple[str, str]:
     return alarm.rule, alarm.subject
+
+
+def _called(name: Name) -> str:
+    return f"{name[0]} of {name[1]}"
 
 
 def _event_of(what: ActKind, alarm: Alarm) -> AlarmEvent:
@@ -264,27 +310,3 @@ def _event_of(what: ActKind, alarm: Alarm) -> AlarmEvent:
         ActKind.OUT_OF_SERVICE: AlarmEvent.TAKEN_OUT,
         ActKind.IN_SERVICE: AlarmEvent.PUT_BACK_TRUE if true else AlarmEvent.PUT_BACK,
     }[what]
-
-
-def _objection(act: Act, priority: Priority, at_ns: int) -> str:
-    """Why the person may not do this to an alarm of that priority; empty when they may."""
-    if act.what in (ActKind.OUT_OF_SERVICE, ActKind.IN_SERVICE) and act.role != ENGINEER:
-        return "only an engineer takes an alarm out of service or puts it back"
-    if act.what in (ActKind.OUT_OF_SERVICE, ActKind.SHELVE) and not act.reason.strip():
-        return f"'{act.what}' needs a reason"
-    return _shelf_objection(act, priority, at_ns) if act.what is ActKind.SHELVE else ""
-
-
-def _shelf_objection(act: Act, priority: Priority, at_ns: int) -> str:
-    high = priority is Priority.HIGH
-    longest_ns = HIGH_SHELF_NS if high else SHELF_NS
-    if high and act.role != ENGINEER:
-        return "only an engineer shelves an alarm of high priority"
-    if act.until_ns is None:
-        return "a shelf needs an end"
-    if act.until_ns <= at_ns:
-        return "the end of the shelf has passed already"
-    if act.until_ns - min(act.time_ns, at_ns) > longest_ns:
-        limit = f"{longest_ns // MINUTE_NS} min" if high else f"{longest_ns // (60 * MINUTE_NS)} h"
-        return f"an alarm of {priority.name.lower()} priority is shelved for at most {limit}"
-    return ""

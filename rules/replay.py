@@ -14,6 +14,8 @@ from rules.engine import Engine
 from rules.entry import Act, Entry, EntryKind
 from rules.lane import MakeDetectors
 from rules.states import State
+from rules.table import RULES
+from rules.table.rule import Rule
 
 
 def replay(
@@ -25,6 +27,7 @@ def replay(
     until_ns: int | None = None,
     *,
     latching: Collection[str] = (),
+    about: Mapping[str, Rule] = RULES,
 ) -> Iterator[Entry]:
     """The entries of a line's journal, judged again in the order of arrival.
 
@@ -33,8 +36,9 @@ def replay(
         acts: people's acts; each is taken in the second that ``taken`` names, the others not at all.
         taken: act number → second of arrival.
         until_ns: judge whole seconds of arrival that end up to here; None: to the last frame.
+        latching, about: see ``Engine``.
     """
-    engine = Engine(tags, make_detectors, latching=latching)
+    engine = Engine(tags, make_detectors, latching=latching, about=about)
     for act in acts:
         if taken is not None and act.id in taken:
             engine.schedule(act, taken[act.id])
@@ -58,6 +62,7 @@ def replay_by_source_time(
     until_ns: int | None = None,
     *,
     latching: Collection[str] = (),
+    about: Mapping[str, Rule] = RULES,
 ) -> Iterator[Entry]:
     """What the rules would have said, had every sample come at once: judged in the order of source time.
 
@@ -65,7 +70,7 @@ def replay_by_source_time(
     Holds all samples in memory (24 bytes each).
     """
     in_time = _by_source_second([f for _, f in frames if len(f)])
-    yield from replay(in_time, tags, make_detectors, acts, taken, until_ns, latching=latching)
+    yield from replay(in_time, tags, make_detectors, acts, taken, until_ns, latching=latching, about=about)
 
 
 def _by_source_second(frames: list[Frame]) -> Iterator[tuple[int, Frame]]:

@@ -6,7 +6,7 @@ from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,11 +59,14 @@ class ColumnMaker:
         self._banded = any(band is not None for band in deadbands)
 
     def columns(self, blocks: Sequence[Block]) -> Columns:
-        """What is kept of all blocks, those of one tag in the order in which they came."""
+        """What is kept of all blocks, in the order in which it came."""
         if not blocks:
             return Columns.of([], [], [], [])
+        if not self._banded and _are_alike(blocks):
+            return self._scans(blocks)
         if all(isinstance(b.raw, array) for b in blocks):
-            at, time_ns, raw, said = _alike(blocks, self._readings.tag_id) or _joined(blocks)
+            at, time_ns, said = _places(blocks)
+            raw = _raw(blocks)
             self._tell_large(blocks, raw)
             value, quality = self._readings.take_columns(at, raw, said)
         else:
@@ -73,9 +76,20 @@ class ColumnMaker:
         columns = Columns(self._readings.tag_id[at], time_ns, value, quality)
         return columns.chosen(self._passing(at, columns)) if self._banded else columns
 
+    def _scans(self, blocks: Sequence[Block]) -> Columns:
+        """Batches of one layout, which needs to be looked up once: machines send the same again and again."""
+        layout = cast(Places, blocks[0].at)
+        raw = _raw(blocks)
+        self._tell_large(blocks, raw)
+        table = raw.reshape(len(blocks), len(layout))
+        value, quality = self._readings.take_columns(layout, table, np.zeros(table.shape, np.uint32))
+        time_ns = np.repeat(np.array([b.time_ns for b in blocks], np.int64), len(layout))
+        tag = np.tile(self._readings.tag_id[layout], len(blocks))
+        return Columns(tag, time_ns, value.ravel(), quality.ravel())
+
     def _tell_large(self, blocks: Sequence[Block], raw: Values) -> None:
         """Count the numbers of batches that are so large that whole ones are not all kept exactly."""
-        if not (np.abs(raw) > EXACT).any():
+        if not len(raw) or (raw.min() >= -EXACT and raw.max() <= EXACT):
             return
         for block in blocks:
             if block.topic and (large := [v for v in block.raw if abs(v) > EXACT]):  # type: ignore[arg-type]
@@ -91,36 +105,18 @@ class ColumnMaker:
         return np.fromiter(passing, np.bool_, len(at))
 
 
-def _alike(
-    blocks: Sequence[Block], tag_id: NDArray[np.int32]
-) -> tuple[Places, Times, Values, Qualities] | None:
-    """Batches of one layout, tag after tag as the inbox keeps them; None when they are not such.
-
-    Machines send the same batch again and again, so this is the usual case.
-    """
+def _are_alike(blocks: Sequence[Block]) -> bool:
+    """Whether all are batches of numbers in one layout, each of one time, and good."""
     layout = blocks[0].at
-    if len(blocks) < 2 or not isinstance(layout, np.ndarray):
-        return None
-    if not all(b.at is layout and type(b.time_ns) is int and b.quality == 0 for b in blocks):
-        return None
-    order = np.argsort(tag_id[layout])
-    if (np.diff(tag_id[layout][order]) == 0).any():
-        return None  # a tag twice in one batch: its samples must stay in the order in which they came
-    raw = np.frombuffer(b"".join(b.raw for b in blocks), np.float64)  # type: ignore[misc]
-    raw = raw.reshape(len(blocks), len(layout)).T[order].ravel()
-    times = np.array([b.time_ns for b in blocks], np.int64)
-    return (
-        np.repeat(layout[order], len(blocks)),
-        np.tile(times, len(layout)),
-        raw,
-        np.zeros(len(raw), np.uint32),
+    return isinstance(layout, np.ndarray) and all(
+        b.at is layout and isinstance(b.raw, array) and isinstance(b.time_ns, int) and b.quality == 0
+        for b in blocks
     )
 
 
-def _joined(blocks: Sequence[Block]) -> tuple[Places, Times, Values, Qualities]:
-    at, time_ns, said = _places(blocks)
-    raw = np.frombuffer(b"".join(b.raw for b in blocks), np.float64)  # type: ignore[misc]
-    return at, time_ns, raw, said
+def _raw(blocks: Sequence[Block]) -> Values:
+    """What all blocks of numbers say, one after the other."""
+    return np.frombuffer(b"".join(b.raw for b in blocks), np.float64)  # type: ignore[misc]
 
 
 def _places(blocks: Sequence[Block]) -> tuple[Places, Times, Qualities]:

@@ -6,8 +6,10 @@ import math
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from collector.clocks.arrival import STEP_NS
 from collector.clocks.steps import ClockWatch
@@ -26,6 +28,7 @@ _NEVER = -(2**63)
 _GAPS_HELD = 100_000
 _BEFORE_MARK_NS = 60_000_000_000  # where a gap that an earlier run marked may have begun
 _UNKNOWN = (_NEVER, math.nan, 0)
+_T = TypeVar("_T", np.int64, np.float64, np.uint32)
 
 
 @dataclass(slots=True)
@@ -159,10 +162,8 @@ class Stream:
         tags: list[int] = columns.tag[starts].tolist()
         if self._gaps and any(tag in self._gaps for tag in tags):
             return False
-        known = [self._newest.get(tag, _UNKNOWN) for tag in tags]
-        before_ns, before = np.roll(columns.time_ns, 1), np.roll(columns.value, 1)
-        before_quality = np.roll(columns.quality, 1)
-        before_ns[starts], before[starts], before_quality[starts] = zip(*known, strict=True)
+        known_ns, known, known_quality = zip(*(self._newest.get(t, _UNKNOWN) for t in tags), strict=True)
+        before_ns = _before(columns.time_ns, starts, known_ns)
         if (columns.time_ns < before_ns).any():
             return False
         if self._wall:
@@ -170,8 +171,10 @@ class Stream:
         self._connected = True
         again = columns.time_ns == before_ns
         if again.any():
+            before = _before(columns.value, starts, known)
             alike = (columns.value == before) | (np.isnan(columns.value) & np.isnan(before))
-            columns = columns.chosen(~(again & alike & (columns.quality == before_quality)))
+            alike &= columns.quality == _before(columns.quality, starts, known_quality)
+            columns = columns.chosen(~(again & alike)) if (again & alike).any() else columns
         if len(columns):
             self._kept[-1].columns.append(columns)
             self._remember(columns, newest_ns, arrival_ns)
@@ -328,6 +331,14 @@ class Stream:
                 {"step_s": step_ns / 1e9, "tag": path, "clock_epoch": self.epoch},
             )
         )
+
+
+def _before(column: NDArray[_T], starts: NDArray[np.intp], known: Sequence[float]) -> NDArray[_T]:
+    """What came before each sample of its tag; at the tag's first one what is known of it."""
+    before = np.empty_like(column)
+    before[1:] = column[:-1]
+    before[starts] = known
+    return before
 
 
 def _same(value: float, quality: int, known: tuple[int, float, int]) -> bool:

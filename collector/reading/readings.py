@@ -59,8 +59,10 @@ class Readings:
 
         Args:
             at: places of the tags, shape (n,), or the one place that all samples are of.
-            raw: what the source says, NaN where it says nothing, shape (n,).
-            quality: what the source says of it, shape (n,); where nothing changes, it is given back as it is.
+            raw: what the source says, NaN where it says nothing, shape (n,); or of many scans of the same
+                tags, shape (scans, n), which gives what comes out that shape.
+            quality: what the source says of it, shaped as ``raw``; where nothing changes, it is given back
+                as it is.
 
         Example:
             >>> from historian.catalogue import canonical_tag

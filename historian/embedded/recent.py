@@ -20,8 +20,9 @@ from historian.errors import WrongInput
 from historian.frame import NS, Frame
 from historian.told import told
 
-SCHEMA = 2
-"""2: rows may be sealed and gone; ``sealed_seq`` says up to where. A file of schema 1 has all its rows."""
+SCHEMA = 3
+"""2: rows may be sealed and gone; ``sealed_seq`` says up to where. A file of schema 1 has all its rows.
+3: rows may be of the second form (see ``historian.embedded.rows``); older ones stay as they are."""
 
 _FOLD_SAMPLES = 100_000
 _FOLD_SPAN_NS = 300 * NS

@@ -21,6 +21,7 @@ from rules.block import Block, Rows
 from rules.finding import Finding
 from rules.line import LineFacts
 from rules.seen.grid import Grid
+from rules.seen.leaps import Leaps
 from rules.seen.line import LineFollower, LineState
 from rules.seen.tens import TensMaker, Window
 from rules.seen.told import Told
@@ -74,6 +75,7 @@ class Stage:
     def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
         self.paths = tuple(p for p in tags if not p.startswith("edge."))
         self.column: Mapping[str, int] = {p: n for n, p in enumerate(self.paths)}
+        self._leaps = Leaps(tags)
         self._grid = Grid(self.paths, tags)
         self._tens = TensMaker(len(self.paths))
         self._line = LineFollower(facts, tags, self.column)
@@ -91,7 +93,7 @@ class Stage:
     def see(self, block: Block) -> Seen:
         """What becomes certain with this block; asked again of the same block, the same."""
         if self._seen is None or block is not self._block:
-            rows = self._grid.rows(block)
+            rows = self._grid.rows(self._leaps.without(block))
             self._follow_cleanings(rows)
             tens = [self._with_line(w) for w in self._tens.of(rows)]
             self._seen = Seen(rows.time_ns, rows.value, tens)
@@ -139,6 +141,7 @@ class Stage:
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
+            "leaps": self._leaps.save(),
             "grid": self._grid.save(),
             "tens": self._tens.save(),
             "line": self._line.save(),
@@ -149,6 +152,7 @@ class Stage:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
+        self._leaps.restore(state["leaps"])
         self._grid.restore(state["grid"])
         self._tens.restore(state["tens"])
         self._line.restore(state["line"])

@@ -14,6 +14,13 @@ QUALITY = "quality"
 RECORD = "record"
 """Alarm class: what is recorded is incomplete or doubtful."""
 
+WHOLE_LINE = "line"
+"""Reach of a root: whatever part of the line an alarm is about, it may be its consequence."""
+SAME_MACHINE = "same machine"
+"""Reach of a root: alarms whose subject begins with the same machine."""
+SAME_PART = "same part"
+"""Reach of a root: alarms of the same subject, or of a part of it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
@@ -47,7 +54,11 @@ class Rule:
         parameters: name with its unit → meaning and bounds.
         set_point, dead_band, on_delay, off_delay: which parameter is that; None: it has none.
         masks: when it is not judged, in words.
-        roots: rules whose standing alarm makes one of this rule a consequence of it.
+        roots: rules whose standing alarm makes one of this rule a consequence of it; see ``rules.grouping``.
+        reach: of a rule that is named as a root, which alarms it may be the root of.
+        signal_fault: whether it says that a signal cannot be believed or is not there: an alarm of any rule
+            whose evidence names that signal is then a consequence.
+        latching: whether its alarms stay until somebody resets them, though the condition is gone.
     """
 
     cause: str
@@ -64,3 +75,6 @@ class Rule:
     off_delay: str | None = None
     masks: tuple[str, ...] = ()
     roots: tuple[str, ...] = ()
+    reach: str = WHOLE_LINE
+    signal_fault: bool = False
+    latching: bool = False

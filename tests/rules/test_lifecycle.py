@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from historian.frame import NS
 from rules.entry import Act, ActKind
 from rules.finding import Priority
-from rules.lifecycle import MINUTE_NS, LifeCycle, Refusal, Transition
+from rules.lifecycle import LifeCycle, Refusal, Transition
+from rules.permission import MINUTE_NS
 from rules.states import TABLE, AlarmEvent, State
 from tests.rules.toys import T0, finding
 
