@@ -238,7 +238,7 @@ def _setting(rule: RuleSection) -> RuleSetting:
         except WrongInput:
             continue  # told by _rule_faults, with its line
         numbers[name] = number
-    return RuleSetting(rule.enabled, rule.priority, rule.advice, numbers)
+    return RuleSetting(rule.enabled, rule.priority, rule.advice, numbers, rule.latching)
 
 
 def _parameter(kind: str, key: str, value: Any) -> tuple[str, float]:

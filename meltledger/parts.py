@@ -58,13 +58,18 @@ def opened(config: LineConfig) -> Iterator[Parts]:
         tags = store.register(all_tags(config))
         journal = stack.enter_context(closing(Journal.open(config.journal)))
         trials = stack.enter_context(closing(TrialRecord.open(config.trials)))
-        judge = LiveJudge(Engine(tags, lambda: detectors_for(config.facts, tags)), journal)
+        judge = LiveJudge(engine_of(config.facts, tags), journal)
         started = time.perf_counter()
         frames = judge.catch_up(store)
         if frames:
             log.info("caught_up", frames=frames, seconds=round(time.perf_counter() - started, 1))
         _take_up_trial(config, trials, journal)
         yield Parts(store, journal, trials, tags, judge)
+
+
+def engine_of(facts: LineFacts, tags: Mapping[str, Tag]) -> Engine:
+    """The line's rules, as its file sets them."""
+    return Engine(tags, lambda: detectors_for(facts, tags), latching=latching_rules(facts))
 
 
 @contextmanager

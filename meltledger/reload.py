@@ -134,7 +134,7 @@ class Reload:
 
     def _judge_anew(self, new: LineConfig, tags: dict[str, Tag]) -> None:
         def judge() -> LiveJudge:
-            made = LiveJudge(Engine(tags, lambda: detectors_for(new.facts, tags)), self._parts.journal)
+            made = LiveJudge(engine_of(new.facts, tags), self._parts.journal)
             made.catch_up(self._parts.store)
             return made
 

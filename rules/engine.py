@@ -8,8 +8,8 @@ therefore follows from the frames alone, not from how often ``advance`` was call
 empty frame every second.
 
 In each second: samples in order go to the live detectors, then time passes for them; what they found is laid
-under its roots, in whatever order they found it; late samples go to detectors of their own; then people's acts
-are taken; then shelves whose time is over end; then consequences whose root is over are announced.
+under its roots, in whatever order they found it; late samples go to detectors of their own; then people's
+acts are taken; then shelves whose time is over end; then consequences whose root is over are announced.
 
 Pure: no clock, no disk. Entries are collected and handed out by ``advance``.
 """
@@ -185,6 +185,7 @@ class Engine:
         self._grouping.restore(state.get("grouping", ()))  # not there before alarms were grouped
         for stopped in [*self._live.restore(state["live"]), *self._late.restore(state["late"])]:
             self._tell_of_stop(stopped, self._second or 0)
+        self._grouping.keep_only(self._live.rules, ((self._second or 0) + 1) * NS)
 
     def _judge(self, second: int) -> None:
         """Judge one second: with the open frames if it is theirs, else as one in which nothing came."""
@@ -262,6 +263,8 @@ class Engine:
                 self._tell(second, EntryKind.TRANSITION, *name, change.to_json())
 
     def _tell_of_stop(self, stopped: Stopped, second: int) -> None:
+        if not stopped.late:
+            self._grouping.rule_stopped(stopped.rule, (second + 1) * NS)
         data = {"tags": stopped.tags, "reason": stopped.reason}
         self._event(second, stopped.rule, "rule-stopped", words_of_stop(stopped), data)
 

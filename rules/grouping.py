@@ -111,6 +111,17 @@ class Grouping:
                 found[name] = min((a for a in above[name] if a in tops), key=self._first_out)
         return found
 
+    def rule_stopped(self, rule: str, at_ns: int) -> None:
+        """A rule judges no more: it can never say that its conditions are over, so nothing is hidden."""
+        for name, standing in self._standing.items():
+            if name[0] == rule and standing.over_ns is None:
+                self._standing[name] = replace(standing, over_ns=at_ns)
+
+    def keep_only(self, rules: Collection[str], at_ns: int) -> None:
+        """As ``rule_stopped``, for every rule that is not among these."""
+        for rule in {name[0] for name in self._standing} - set(rules):
+            self.rule_stopped(rule, at_ns)
+
     def begin_anew(self) -> None:
         """Nothing stands any more: the rules have lost what they knew."""
         self._standing = {}
@@ -150,8 +161,8 @@ class Grouping:
         doubters = [n for rule, names in by_rule.items() if self._doubts(rule) for n in names]
         direct = {n: set(self._direct(n, by_rule, doubters)) for n in self._standing}
         above: dict[Name, set[Name]] = {}
-        for name in direct:
-            found, waiting = set[Name](), list(direct[name])
+        for name, roots in direct.items():
+            found, waiting = set[Name](), list(roots)
             while waiting:
                 one = waiting.pop()
                 if one not in found:
@@ -165,9 +176,10 @@ class Grouping:
         for rule in () if about is None else about.roots:
             yield from (r for r in by_rule.get(rule, ()) if self._reaches(r, name) and self._may(r, name))
         for doubter in doubters:
-            if doubter != name and self._standing[doubter].tags & child.tags and self._may(doubter, name):
-                if not self._doubts(name[0]) or self._is_wider(doubter, name):
-                    yield doubter
+            shared = self._standing[doubter].tags & child.tags
+            doubts_more = not self._doubts(name[0]) or self._is_wider(doubter, name)
+            if shared and doubts_more and self._may(doubter, name):
+                yield doubter
 
     def _may(self, root: Name, name: Name) -> bool:
         """Whether time and priority let an alarm stand under a root."""

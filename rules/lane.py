@@ -52,6 +52,11 @@ class Lane:
     def __init__(self, make_detectors: MakeDetectors) -> None:
         self._detectors: list[Detector | None] = list(make_detectors())
 
+    @property
+    def rules(self) -> frozenset[str]:
+        """Names of those that still judge."""
+        return frozenset(d.rule for d in self._detectors if d is not None)
+
     def update(self, block: Block) -> Iterator[Judged]:
         """What the samples tell; nothing is asked of the detectors when there are none."""
         if block.paths():

@@ -4,54 +4,22 @@ The states and what leads from one to another stand in ``rules.states``, who may
 ``rules.permission``; here stands which findings make an alarm at all. Pure: all times are arguments.
 
 Late, momentary and journal-only findings never make a standing alarm.
-A refused act changes nothing. An alarm that is a consequence of another one (``rules.grouping``) is suppressed
-by design under its root: it goes on to be told in the journal, but it is not announced.
+A refused act changes nothing. An alarm that is a consequence of another one (``rules.grouping``) is
+suppressed by design under its root: it goes on to be told in the journal, but it is not announced.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
+from rules.alarm import Alarm
 from rules.entry import Act, ActKind, plain
 from rules.finding import Finding, Priority
 from rules.grouping import Name
 from rules.permission import objection
 from rules.states import HIDDEN, TABLE, AlarmEvent, State
-
-
-@dataclass(slots=True)
-class Alarm:
-    """One alarm as it stands now.
-
-    Attributes:
-        condition: whether what the rule looks for holds, seen or hidden.
-        since_ns: when the state was entered.
-        shelf_priority: the priority for which the shelf was granted.
-        until_ns: end of the shelf.
-        root: the alarm under which it is suppressed as a consequence; None when it is not.
-    """
-
-    rule: str
-    subject: str
-    state: State = State.NORMAL
-    condition: bool = False
-    priority: Priority = Priority.LOW
-    sentence: str = ""
-    advice: str = ""
-    onset_ns: int = 0
-    since_ns: int = 0
-    evidence: Mapping[str, Any] = field(default_factory=dict)
-    shelf_priority: Priority = Priority.LOW
-    until_ns: int | None = None
-    root: Name | None = None
-
-    def take_over(self, finding: Finding) -> None:
-        """Hold the newest finding's words."""
-        self.priority, self.onset_ns = finding.priority, finding.onset_ns
-        self.sentence, self.advice = finding.sentence, finding.advice
-        self.evidence = finding.to_json()["evidence"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,22 +179,12 @@ class LifeCycle:
 
     def save(self) -> dict[str, Any]:
         """Every alarm as JSON types."""
-        alarms = [
-            {**asdict(a), "state": str(a.state), "evidence": plain(a.evidence)}
-            for a in sorted(self._alarms.values(), key=_name)
-        ]
-        return {"alarms": plain(alarms)}
+        return {"alarms": [a.to_json() for a in sorted(self._alarms.values(), key=_name)]}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._alarms = {}
-        for saved in state["alarms"]:
-            ranks = {k: Priority(saved[k]) for k in ("priority", "shelf_priority")}
-            root = saved.get("root")
-            root = None if root is None else (root[0], root[1])
-            self._alarms[saved["rule"], saved["subject"]] = Alarm(
-                **{**saved, **ranks, "state": State(saved["state"]), "root": root}
-            )
+        alarms = [Alarm.from_json(saved) for saved in state["alarms"]]
+        self._alarms = {(a.rule, a.subject): a for a in alarms}
 
     def _under(self, alarm: Alarm, root: Name, at_ns: int) -> list[Transition]:
         """Suppress a consequence, or say that its root is another one now; a hidden alarm stays hidden."""

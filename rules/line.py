@@ -43,12 +43,14 @@ class RuleSetting:
         priority: "high", "medium", "low" or "journal"; None: the rule's own.
         advice: the site's own words; None: the rule's own.
         numbers: parameter name (with its unit, as in ``horizon_s``) → value.
+        latching: whether its alarms stay until somebody resets them; None: as the rule's own.
     """
 
     enabled: bool = True
     priority: str | None = None
     advice: str | None = None
     numbers: Mapping[str, float] = field(default_factory=dict)
+    latching: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,11 @@ class State(StrEnum):
         """Whether the alarm is kept from sight: shelved, suppressed by design or out of service."""
         return self in HIDDEN
 
+    @property
+    def announced(self) -> bool:
+        """Whether it asks for somebody; a return that nobody has seen may."""
+        return self in (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED)
+
 
 class AlarmEvent(StrEnum):
     """What happens to an alarm; the value is how a person reads it."""

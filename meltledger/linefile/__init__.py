@@ -196,6 +196,7 @@ class RuleSection(BaseModel):
     enabled: bool = Field(True, description="Whether it is judged.")
     priority: Literal["high", "medium", "low", "journal"] | None = Field(None, description="How soon.")
     advice: str | None = Field(None, max_length=400, description="The site's own words.")
+    latching: bool | None = Field(None, description="Whether its alarms stay until somebody resets them.")
 
 
 class LineFile(Section):

@@ -70,7 +70,9 @@ def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None
         finally:
             journal.close()
         way = replay if by == "arrival" else replay_by_source_time
-        yield from way(store.frames(), tags, lambda: detectors_for(config.facts, tags), acts, taken, until_ns)
+        latching = latching_rules(config.facts)
+        make = lambda: detectors_for(config.facts, tags)  # noqa: E731 - two lines would say no more
+        yield from way(store.frames(), tags, make, acts, taken, until_ns, latching=latching)
     finally:
         store.close()
 

@@ -17,6 +17,7 @@ ABOUT: Mapping[str, Rule] = {
         alarm_class=RECORD,
         respond_s=600,
         on_delay="silent_s",
+        signal_fault=True,
         parameters={
             "bad_s": Parameter(5, "s", "how long all signals are without data", 0, 3600),
             "silent_s": Parameter(30, "s", "how long nothing arrives", 2, 3600),

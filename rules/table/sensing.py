@@ -19,6 +19,7 @@ ABOUT: Mapping[str, Rule] = {
         respond_s=600,
         on_delay="held_s",
         off_delay="good_s",
+        signal_fault=True,
         masks=("its source is lost", "probes of heated zones: they have a rule of their own"),
         parameters={
             "held_s": Parameter(2, "s", "how long its samples are bad", 0, 600),
@@ -34,6 +35,7 @@ ABOUT: Mapping[str, Rule] = {
         alarm_class=RECORD,
         respond_s=3600,
         on_delay="least_s",
+        signal_fault=True,
         masks=("melt stands", "a signal that stands still in sound running too", "a value at its end stop"),
         parameters={
             "least_s": Parameter(120, "s", "shortest time without any change that counts", 30, 3600),

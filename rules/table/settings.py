@@ -57,6 +57,12 @@ def values_of(facts: LineFacts, rule: str) -> Values:
     )
 
 
+def latching_rules(facts: LineFacts) -> frozenset[str]:
+    """The rules whose alarms stay until somebody resets them: their own way, or that of the line's file."""
+    own = {name: facts.setting(name).latching for name in RULES}
+    return frozenset(n for n, rule in RULES.items() if (rule.latching if own[n] is None else own[n]))
+
+
 def check_settings(facts: LineFacts) -> None:
     """Whether every rule that the line's file names exists and has possible settings.
 
@@ -73,6 +79,10 @@ def check_settings(facts: LineFacts) -> None:
         raise WrongInput(f"line {facts.name}: " + "; ".join(wrong))
 
 
+SCAN_S = 1.0
+"""The rules judge once a second: nothing that is shorter can be seen."""
+
+
 def _wrong_in(rule: str, setting: RuleSetting) -> Iterable[str]:
     if setting.priority is not None and setting.priority not in _PRIORITIES:
         yield f"rule {rule}: priority '{setting.priority}' is none of {', '.join(_PRIORITIES)}"
@@ -84,6 +94,35 @@ def _wrong_in(rule: str, setting: RuleSetting) -> Iterable[str]:
         elif not (isfinite(value) and known.low <= value <= known.high):
             unit = "" if known.unit == "1" else f" {known.unit}"
             yield f"rule {rule}: {name} = {value:g} must lie between {known.low:g} and {known.high:g}{unit}"
+    yield from _contradictions_in(rule, setting)
+
+
+def _contradictions_in(rule: str, setting: RuleSetting) -> Iterable[str]:
+    """What each number may be, but not beside the others."""
+    about = RULES[rule]
+
+    def number(name: str | None) -> float | None:
+        default = None if name is None else about.parameters[name].default
+        return None if name is None else setting.numbers.get(name, default)
+
+    on_s, off_s = number(about.on_delay), number(about.off_delay)
+    point, band = number(about.set_point), number(about.dead_band)
+    if on_s is not None and on_s > about.respond_s:
+        yield (
+            f"rule {rule}: {about.on_delay} = {on_s:g} s is longer than the {about.respond_s:g} s within "
+            "which a person's act still helps; the alarm would come too late: make it shorter"
+        )
+    if off_s is not None and 0 < off_s < SCAN_S:
+        yield (
+            f"rule {rule}: {about.off_delay} = {off_s:g} s is shorter than the second in which the rules "
+            f"judge once, so it does nothing: give {SCAN_S:g} s or more, or 0 for none"
+        )
+    if point is not None and band is not None and band > abs(point):
+        unit = about.parameters[about.dead_band or ""].unit
+        yield (
+            f"rule {rule}: {about.dead_band} = {band:g} {unit} is wider than its set point "
+            f"{about.set_point} = {point:g}, so the alarm might never end: make it narrower"
+        )
 
 
 def _nearest(name: str, known: Iterable[str]) -> str:

@@ -28,6 +28,7 @@ _LEARNT_FROM = 30  # windows: five minutes
 _LEAST_SAMPLES = 5.0  # in ten seconds; fewer do not tell a hole from chance
 _REGULAR = 0.1
 _TWICE = 2
+_FEW = 0.3  # so few are a hole at once: a network may lose some seconds now and then
 _SHOWN = 3
 
 Counts = NDArray[np.float64]
@@ -148,7 +149,7 @@ class _SourceCounts:
             self._learn(counts, learns=not regular.any())
             return self.episode.judge(window * _WINDOW_NS, None)
         self._runs = np.where(short, self._runs + 1, 0)
-        clearly = short & ((self._runs >= _TWICE) | (counts <= (share - 0.15) * usual))
+        clearly = short & ((self._runs >= _TWICE) | (counts <= _FEW * usual))
         begins = bool(clearly.any())
         if begins and not self.episode.standing:
             self.short = clearly
