@@ -260,7 +260,19 @@ def _parameter(kind: str, key: str, value: Any) -> tuple[str, float]:
 
 
 # How a parameter's name ends for each unit; a line's file says the unit itself and leaves the ending out.
-_ENDINGS = {"s": "_s", "%": "_percent", "bar": "_bar", "K/min": "_k_min"}
+_ENDINGS = {
+    "s": "_s",
+    "%": "_percent",
+    "bar": "_bar",
+    "K/min": "_k_min",
+    "K": "_k",
+    "Cel": "_cel",
+    "kg/h": "_kg_h",
+    "kW": "_kw",
+    "A": "_a",
+    "deg": "_deg",
+    "/min": "_per_min",
+}
 
 
 def spoken_name(name: str, unit: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -26,6 +26,8 @@ from meltledger.stores import open_store
 from rules.detectors import detectors_for
 from rules.engine import Engine
 from rules.journal import Journal
+from rules.line import LineFacts
+from rules.table.settings import latching_rules
 from trials.record import TrialRecord
 
 log = structlog.get_logger()

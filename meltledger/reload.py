@@ -15,10 +15,8 @@ from historian.tags import Tag
 from meltledger.config import LineConfig, load
 from meltledger.judge import LiveJudge
 from meltledger.measured import all_tags
-from meltledger.parts import Parts
+from meltledger.parts import Parts, engine_of
 from meltledger.sources import source_mappings, sources_of
-from rules.detectors import detectors_for
-from rules.engine import Engine
 
 log = structlog.get_logger()
 

@@ -21,6 +21,7 @@ from rules.entry import Entry, EntryKind
 from rules.journal import Journal
 from rules.replay import difference, judged_until, replay, replay_by_source_time
 from rules.states import State
+from rules.table.settings import latching_rules
 
 _JUDGED = (EntryKind.FINDING, EntryKind.TRANSITION)
 
@@ -71,8 +72,15 @@ def judge_again(config: LineConfig, *, by: str = "arrival", until_ns: int | None
             journal.close()
         way = replay if by == "arrival" else replay_by_source_time
         latching = latching_rules(config.facts)
-        make = lambda: detectors_for(config.facts, tags)  # noqa: E731 - two lines would say no more
-        yield from way(store.frames(), tags, make, acts, taken, until_ns, latching=latching)
+        yield from way(
+            store.frames(),
+            tags,
+            lambda: detectors_for(config.facts, tags),
+            acts,
+            taken,
+            until_ns,
+            latching=latching,
+        )
     finally:
         store.close()
 
