@@ -16,7 +16,15 @@ from historian.tags import Tag, TagKind, pattern_of
 _OFF_ON = {0: "off", 1: "on"}
 WIPER_STATES = {0: "parked", 1: "wiping", 2: "jogging", 3: "fault"}
 WIPE_TRIGGERS = {0: "none", 1: "pressure difference", 2: "inlet pressure", 3: "clock", 4: "by hand"}
-DOSER_MODES = {0: "other", 1: "off", 2: "gravimetric", 3: "volumetric"}
+DOSER_MODES = {
+    0: "conveying only",
+    1: "other",
+    2: "gravimetric",
+    3: "volumetric",
+    4: "liquid",
+    5: "batch",
+}
+"""OPC 40084-3, FeedingModeEnumeration."""
 CONTROL_MODES = {
     0: "other",
     1: "off",

@@ -21,7 +21,7 @@ from rules.table.rationalisation import COLUMNS, Rationalised, rationalised
 
 
 @click.command(
-    "rules", help="Show every rule of a line: cause, action, priority, numbers, and whose they are."
+    "rules", help="Show every rule of a line: cause, action, numbers, and whose they are."
 )
 @click.argument("line", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
