@@ -78,7 +78,9 @@ def _asking(section: OpcUaSection) -> Asking:
     from collector.opcua.items import Asking, Sampling
 
     own = {
-        path: Sampling(tag.sampling or section.sampling, tag.queue or section.queue or 0)
+        path: Sampling(
+            section.sampling if tag.sampling is None else tag.sampling, tag.queue or section.queue or 0
+        )
         for path, tag in section.tags.items()
         if tag.sampling is not None or tag.queue is not None
     }

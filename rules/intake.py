@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from historian.frame import NS, Frame, concatenate
 from historian.tags import Tag
-from rules.block import Block
+from rules.block import Block, Names
 
 # A source's clock that was set back by less than this catches up before a rule has lost much: derived here.
 SET_BACK_NS = 60 * NS
@@ -45,6 +45,7 @@ class Intake:
 
     def __init__(self, tags: Mapping[str, Tag]) -> None:
         self._paths = {tag.id: path for path, tag in tags.items()}
+        self._names = Names(self._paths)
         size = max(self._paths, default=0) + 1
         self._newest: NDArray[np.int64] = np.full(size, _NEVER, dtype=np.int64)
         self._epoch: NDArray[np.int64] = np.zeros(size, dtype=np.int64)
@@ -62,7 +63,7 @@ class Intake:
         in_order = _where(second, second.time_ns > newest)
         late = _one_of_each([*earlier, _where(second, second.time_ns < newest)])
         np.maximum.at(self._newest, in_order.tag, in_order.time_ns)
-        return Split(Block.of(in_order, self._paths), Block.of(late, self._paths), tuple(set_back))
+        return Split(Block.of(in_order, self._names), Block.of(late, self._names), tuple(set_back))
 
     def save(self) -> dict[str, Any]:
         """The newest judged source time and the clock epoch of each tag that has one."""

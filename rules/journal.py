@@ -33,6 +33,7 @@ from rules.states import State
 SCHEMA_VERSION = 1
 _BUSY_MS = 10_000
 _LONGEST_TEXT = 2000
+_KEYS_AT_ONCE = 500
 
 _OF_MACHINES = ("machine-alarm", "machine-event")
 """Kinds of event that tell what a machine says of itself; see ``collector.machine_alarms``."""
@@ -153,6 +154,15 @@ class Journal:
                     (seq, at_ns, _text(state)),
                 )
         return new
+
+    def known(self, keys: Collection[str]) -> set[str]:
+        """Those of the keys that the journal has an entry of."""
+        every, found = list(keys), set[str]()
+        for n in range(0, len(every), _KEYS_AT_ONCE):
+            some = every[n : n + _KEYS_AT_ONCE]
+            rows = self._rows(f"SELECT key FROM entries WHERE key IN ({','.join('?' * len(some))})", *some)
+            found |= {r["key"] for r in rows}
+        return found
 
     def event(self, event: Event) -> None:
         """Keep an event: a sink as ``historian.event.EventSink`` describes it."""

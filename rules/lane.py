@@ -59,8 +59,8 @@ class Lane:
 
     def update(self, block: Block) -> Iterator[Judged]:
         """What the samples tell; nothing is asked of the detectors when there are none."""
-        if block.paths():
-            yield from self._ask(lambda d: d.update(block), tuple(block.paths()))
+        if block.names:
+            yield from self._ask(lambda d: d.update(block), block.names)
 
     def advance(self, now_ns: int) -> Iterator[Judged]:
         """What the passing of time tells."""
@@ -127,9 +127,9 @@ class LateLane:
 
     def update(self, block: Block) -> Iterator[Judged]:
         """What the late samples tell, marked as late."""
-        if not block.paths():
+        if not block.names:
             return
-        first_ns = min(int(block.series(p).time_ns[0]) for p in block.paths())
+        first_ns = int(block.time_ns.min())
         if self._lane is None or first_ns < max(self._newest.values(), default=first_ns):
             self._lane, self._newest = Lane(self._make), {}
         for judged in self._lane.update(self._without_repeats(block)):

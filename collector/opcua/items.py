@@ -28,7 +28,7 @@ class Sampling:
     """How a server is to sample a node.
 
     Attributes:
-        every_ms: time between two samples, milliseconds.
+        every_ms: time between two samples, milliseconds; 0 for as fast as the server will.
         queue: samples that it holds until they are sent; 0 for as many as make half a minute.
     """
 
@@ -40,11 +40,25 @@ class Sampling:
         """Samples that the server is asked to hold.
 
         Example:
-            >>> Sampling(100.0).depth, Sampling(250.0).depth, Sampling(10_000.0).depth
-            (300, 120, 10)
+            >>> Sampling(100.0).depth, Sampling(250.0).depth, Sampling(10_000.0).depth, Sampling(0.0).depth
+            (300, 120, 10, 1000)
         """
         least, most = _QUEUE
+        if not self.every_ms:
+            return self.queue or most
         return self.queue or min(most, max(least, math.ceil(_QUEUE_S * 1000 / self.every_ms)))
+
+    def is_slowed_to(self, given_ms: float) -> bool:
+        """Whether a server samples less than half as often as it was asked to.
+
+        0 asks for its fastest, and whatever that is, is what was asked for.
+        Source: OPC 10000-4, 7.21 (MonitoringParameters, samplingInterval), from memory.
+
+        Example:
+            >>> Sampling(100.0).is_slowed_to(250.0), Sampling(0.0).is_slowed_to(250.0)
+            (True, False)
+        """
+        return 0 < 2 * self.every_ms < given_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +119,7 @@ class Item:
 
     def falls_short(self, result: ua.MonitoredItemCreateResult) -> bool:
         """Whether the server samples it less than half as often, or holds fewer, than it was asked for."""
-        slower = float(result.RevisedSamplingInterval) > 2 * self.sampling.every_ms
+        slower = self.sampling.is_slowed_to(float(result.RevisedSamplingInterval))
         return slower or int(result.RevisedQueueSize) < self.sampling.depth
 
 

@@ -80,13 +80,15 @@ class Notices:
         """Tell that the server samples less often, or holds fewer, than it was asked for."""
         if not short:
             return
-        worst, result = max(short, key=lambda s: float(s[1].RevisedSamplingInterval) / s[0].sampling.every_ms)
+        worst, result = max(short, key=lambda s: _times_slower(*s))
+        every_ms = worst.sampling.every_ms
+        instead = f" instead of {every_ms:g}" if every_ms else ""
         names = ", ".join(item.path for item, _ in short[:_NAMED])
         more = f" and {len(short) - _NAMED} more" if len(short) > _NAMED else ""
         text = (
             f"Source {self._name} gives less than it was asked for, for {len(short)} tags ({names}{more}): "
-            f"{worst.path} is sampled every {float(result.RevisedSamplingInterval):g} ms instead of "
-            f"{worst.sampling.every_ms:g}, with room for {int(result.RevisedQueueSize)} samples instead of "
+            f"{worst.path} is sampled every {float(result.RevisedSamplingInterval):g} ms{instead}, "
+            f"with room for {int(result.RevisedQueueSize)} samples instead of "
             f"{worst.sampling.depth}. Remedy: set the sampling and queue in the line's file to what the "
             "server can do, or change the server's limits."
         )
@@ -121,3 +123,9 @@ class Notices:
         if (kind, path) not in self._said:
             self._said.add((kind, path))
             self.say(kind, text, {"tag": path})
+
+
+def _times_slower(item: Item, result: ua.MonitoredItemCreateResult) -> float:
+    """How many times longer the server takes between two samples; 0 where it was to take what it can."""
+    every_ms = item.sampling.every_ms
+    return float(result.RevisedSamplingInterval) / every_ms if every_ms else 0.0

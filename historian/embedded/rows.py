@@ -27,9 +27,9 @@ _HEAD = struct.Struct("<4sIII")  # magic, crc32 of the rest, frames, samples
 _FRAME = np.dtype([("arrival_ns", "<i8"), ("clock_epoch", "<i4"), ("samples", "<i4")])
 _TAG, _TIME = np.dtype("<i4"), np.dtype("<i8")
 _VALUE, _QUALITY = np.dtype("<f8"), np.dtype("<u4")
-_WHOLE_ORDER: Final = (_TAG, _TIME, _VALUE, _QUALITY)
+_WHOLE_ORDER: Final[tuple[np.dtype[Any], ...]] = (_TAG, _TIME, _VALUE, _QUALITY)
 # Behind the heads; the long numbers first, so that they lie where a processor likes them.
-_SHORT_ORDER: Final = (_TIME, _VALUE, _TAG, _QUALITY)
+_SHORT_ORDER: Final[tuple[np.dtype[Any], ...]] = (_TIME, _VALUE, _TAG, _QUALITY)
 _FORMS = struct.Struct("<" + "II" * len(_SHORT_ORDER))  # form and how many numbers, of each column
 
 
@@ -79,7 +79,8 @@ def encode(frames: Sequence[Frame]) -> bytes:
         short(quality, 0),
     )
     forms = _FORMS.pack(*(number for form, numbers, _ in columns for number in (form, numbers)))
-    parts = [forms, heads.tobytes(), *(part.data for _, _, parts in columns for part in parts)]
+    written = (part.view(np.uint8).data for _, _, parts in columns for part in parts)
+    parts: list[bytes | memoryview] = [forms, heads.tobytes(), *written]
     crc = 0
     for part in parts:
         crc = zlib.crc32(part, crc)
@@ -119,9 +120,7 @@ def _from_first(body: bytes, frames: int, samples: int) -> tuple[Column, ...]:
 def _from_second(body: bytes, frames: int, samples: int) -> tuple[Column, ...]:
     said = _FORMS.unpack_from(body, _HEAD.size)
     written = list(zip(said[::2], said[1::2], _SHORT_ORDER, strict=True))
-    heads, time_ns, value, tag, quality = _columns(
-        body, _HEAD.size + _FORMS.size, frames, samples, written
-    )
+    heads, time_ns, value, tag, quality = _columns(body, _HEAD.size + _FORMS.size, frames, samples, written)
     return heads, tag, time_ns, value, quality
 
 

@@ -14,7 +14,7 @@ from historian.exchange._table import cells_of
 from historian.exchange._written import unit_of
 
 # In order of trust: a comma is the likeliest to be a decimal mark instead.
-_SEPARATORS: Final = (";", "\t", "|", ",")
+SEPARATORS: Final = (";", "\t", "|", ",")
 _FIGURE = re.compile(r"[+\-.,]?\d[\d\s.,:/+\-TZeE']*(?:[AaPp]\.?[Mm]\.?)?|\d{1,2}-[A-Za-z]{3}-\d{2,4}.*")
 _COMMA = re.compile(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?")
 _POINT = re.compile(r"[+-]?\d+\.\d+(?:[eE][+-]?\d+)?")
@@ -65,10 +65,14 @@ def text_of(head: bytes) -> tuple[str, str]:
         return "cp1252", head.decode("cp1252", "replace")
 
 
-def shape_of(lines: Sequence[str]) -> Shape | None:
-    """How the lines are laid out; None when they are no table."""
+def shape_of(lines: Sequence[str], separators: Sequence[str] = SEPARATORS) -> Shape | None:
+    """How the lines are laid out; None when they are no table.
+
+    Args:
+        separators: one character each, those that are tried.
+    """
     lines = lines[:_LINES]
-    found = [s for s in (_table(lines, sep) for sep in _SEPARATORS) if s is not None]
+    found = [s for s in (_table(lines, sep) for sep in separators) if s is not None]
     if not found:
         return None
     separator, width, rows = max(found, key=lambda f: (round(len(f[2]) / len(lines), 1), -_rank(f[0])))
@@ -94,7 +98,7 @@ def shape_of(lines: Sequence[str]) -> Shape | None:
 
 
 def _rank(separator: str) -> int:
-    return _SEPARATORS.index(separator)
+    return SEPARATORS.index(separator) if separator in SEPARATORS else len(SEPARATORS)
 
 
 def _table(lines: Sequence[str], separator: str) -> tuple[str, int, list[tuple[int, list[str]]]] | None:

@@ -10,14 +10,13 @@ from typing import Any
 from historian.errors import WrongInput
 from historian.exchange._columns import BAD_CELLS, Found, column_of
 from historian.exchange._samples import is_status_code
-from historian.exchange._shape import Shape, shape_of, text_of
-from historian.exchange._stamps import StampGuess, stamp_of
+from historian.exchange._shape import Shape
+from historian.exchange._stamps import StampGuess
 from historian.exchange._toml import mapping_lines
 from historian.exchange._written import heading_of
+from historian.exchange.layout import layout_of
 from historian.exchange.loading import read_mapping
 from historian.exchange.mapping import CsvMapping, check_zone
-
-_LOOKED_AT = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,21 +45,10 @@ def guess_mapping(path: Path, *, zone: str) -> Proposal:
         WrongInput: the file cannot be read, no column of times is found in it, or the zone is not known.
     """
     check_zone(zone)
-    try:
-        with path.open("rb") as file:
-            head = file.read(_LOOKED_AT)
-            whole = not file.read(1)
-    except OSError as error:
-        raise WrongInput(f"{path}: cannot be read ({error}); check the name and the rights") from error
-    encoding, text = text_of(head)
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    shape = shape_of(lines if whole or len(lines) < 2 else lines[:-1])
-    if shape is None:
-        raise WrongInput(f"{path}: no rows of separated cells are found; write the mapping by hand")
-    stamp = stamp_of(shape.columns)
-    if stamp is None:
+    layout = layout_of(path)
+    if layout.stamp is None:
         raise WrongInput(f"{path}: no column of times is found; write the mapping by hand")
-    return _proposal(path, encoding, shape, stamp, zone)
+    return _proposal(path, layout.encoding, layout.shape, layout.stamp, zone)
 
 
 def _proposal(path: Path, encoding: str, shape: Shape, stamp: StampGuess, zone: str) -> Proposal:

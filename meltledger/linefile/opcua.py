@@ -9,15 +9,17 @@ from pydantic import Field
 
 from meltledger.linefile.opcua_access import AccessKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import Milliseconds, Place, TagPath
+from meltledger.linefile.words import Milliseconds, Pace, Place, TagPath
 
 
 class OpcUaTag(TagSection):
     """Where one tag comes from."""
 
     node: str = Field(description="OPC UA node: nsu=URI;s=NAME (kept apart from index order) or ns=4;s=NAME.")
-    sampling: Milliseconds | None = Field(
-        None, description="Time between two samples at the server; the source's when left out."
+    sampling: Pace | None = Field(
+        None,
+        description="Time between two samples at the server, 0 ms: as fast as it will; "
+        "the source's when left out.",
     )
     queue: int | None = Field(
         None, ge=1, le=100_000, description="Samples that the server holds; the source's when left out."
@@ -45,8 +47,10 @@ class OpcUaSection(AccessKeys, SourceSection):
         min_length=1, description="Canonical tag path → where it comes from."
     )
 
-    sampling: Milliseconds = Field(
-        250.0, description="Time between two samples at the server.", validate_default=False
+    sampling: Pace = Field(
+        250.0,
+        description="Time between two samples at the server; 0 ms: as fast as it will.",
+        validate_default=False,
     )
     queue: int | None = Field(
         None,

@@ -87,6 +87,8 @@ def dead_band(value: float | str) -> float | str:
 DeadBand = Annotated[float | str, AfterValidator(dead_band)]
 Duration = Annotated[str, checked(duration)]
 Milliseconds = Annotated[float, quantity_in("ms"), Field(gt=0)]
+Pace = Annotated[float, quantity_in("ms"), Field(ge=0)]
+"""Milliseconds; 0 for as fast as it goes."""
 Seconds = Annotated[float, quantity_in("s"), Field(gt=0)]
 Bar = Annotated[float, quantity_in("bar"), Field(gt=0)]
 Degrees = Annotated[float, quantity_in("deg")]

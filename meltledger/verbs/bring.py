@@ -17,6 +17,7 @@ from historian.exchange import ImportReport, guess_mapping, import_csv, load_map
 from historian.exchange.importing import Progress
 from historian.retention import Keep
 from historian.store import Store
+from meltledger.bringing_alarms import bring_alarms
 from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.parts import only_writer
@@ -25,7 +26,18 @@ from meltledger.stores import is_embedded, left_waiting, open_store, store_or_no
 
 @click.command("import", help="Bring a CSV file of a panel or a logger into the store of a line.")
 @click.argument("line", type=click.Path(path_type=Path))
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--alarms",
+    type=click.Path(path_type=Path),
+    help="A panel's list of alarms, in the place of FILE: it goes into the journal, beside the samples.",
+)
+@click.option(
+    "--origin",
+    default="panel",
+    show_default=True,
+    help="With --alarms: the name under which the list is kept; not that of a source of the line.",
+)
 @click.option(
     "--mapping", type=click.Path(path_type=Path), help="The mapping file: which column is which tag."
 )
@@ -43,7 +55,9 @@ from meltledger.stores import is_embedded, left_waiting, open_store, store_or_no
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
 def command(
     line: Path,
-    file: Path,
+    file: Path | None,
+    alarms: Path | None,
+    origin: str,
     mapping: Path | None,
     guess: Path | None,
     dry_run: bool,
@@ -51,6 +65,12 @@ def command(
     as_json: bool,
 ) -> int:
     """Print what was or would be stored; exit with 1 when a row did not fit."""
+    if alarms is not None:
+        if file is not None:
+            raise WrongInput(f"give either a file of samples ({file}) or --alarms {alarms}, not both")
+        return bring_alarms(load(line), alarms, origin, mapping, guess, rejects, dry_run, as_json)
+    if file is None:
+        raise WrongInput("give the FILE of a panel or a logger, or a list of alarms with --alarms")
     if (mapping is None) == (guess is None):
         raise WrongInput("give either --mapping, to import, or --guess, to have a mapping proposed")
     config = load(line)

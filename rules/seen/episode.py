@@ -46,6 +46,11 @@ class Episode:
         self._since_ns = None
         return 1 if self.standing else -1
 
+    @property
+    def waits(self) -> bool:
+        """Whether one of the delays is running."""
+        return self._since_ns is not None
+
     def save(self) -> list[int | bool | None]:
         """The state as JSON types."""
         return [self.standing, self.onset_ns, self._since_ns]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from historian.frame import NS
 from historian.quality import is_bad
 from historian.tags import Tag
-from rules.block import Block, Rows
+from rules.block import Block, Places, Rows
 
 _NEVER = np.iinfo(np.int64).min // 2
 _FOREVER = np.iinfo(np.int64).max
@@ -23,6 +23,9 @@ class _Samples(NamedTuple):
     column: NDArray[np.int64]
     time_ns: NDArray[np.int64]
     value: NDArray[np.float64]
+
+    def chosen(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> _Samples:
+        return _Samples(self.column[which], self.time_ns[which], self.value[which])
 
 
 class Grid:
@@ -46,7 +49,7 @@ class Grid:
         self, paths: Sequence[str], tags: Mapping[str, Tag], step_s: float = 1.0, hold_s: float = 90.0
     ) -> None:
         self.paths = tuple(paths)
-        self._column = {p: i for i, p in enumerate(self.paths)}
+        self._places = Places({p: i for i, p in enumerate(self.paths)})
         self._step_ns, self._hold_ns = int(step_s * NS), int(hold_s * NS)
         self._longest_ns = np.asarray([_FOREVER if tags[p].holds else self._hold_ns for p in self.paths])
         self._time = np.full(len(self.paths), _NEVER, dtype=np.int64)
@@ -80,18 +83,16 @@ class Grid:
 
     def _new_samples(self, block: Block) -> _Samples:
         """The block's samples of these tags that are newer than those before."""
-        mine = sorted((self._column[p], p) for p in block.paths() if p in self._column)
-        found = [(column, block.series(path)) for column, path in mine]
-        if not found:
-            nothing = np.empty(0, np.int64)
-            return _Samples(nothing, nothing, np.empty(0))
-        column = np.repeat([c for c, _ in found], [len(s) for _, s in found])
-        time_ns = np.concatenate([s.time_ns for _, s in found])
-        value = np.concatenate([s.value for _, s in found])
-        bad = is_bad(np.concatenate([s.quality for _, s in found]))
-        samples = _Samples(column, time_ns, np.where(bad, np.nan, value))
-        newer = time_ns > self._time[column]
-        return samples if newer.all() else _Samples(*(a[newer] for a in samples))
+        column = np.repeat(self._places.of(block.names), np.diff(block.start))
+        value = np.where(is_bad(block.quality), np.nan, block.value)
+        samples = _Samples(column, block.time_ns, value)
+        mine = (column >= 0) & (block.time_ns > self._time[column])
+        if not mine.all():
+            samples = samples.chosen(mine)
+        if bool((samples.column[1:] >= samples.column[:-1]).all()):
+            return samples
+        order = np.argsort(samples.column, kind="stable")
+        return samples.chosen(order)
 
     def _take(self, new: _Samples) -> None:
         # Samples are sorted by column and time, and of equal places the last one written stays.

@@ -11,14 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from historian.frame import NS, Series
+from historian.frame import NS
 from historian.tags import Tag
-from rules.block import Block
+from rules.block import Block, Places
 
 AHEAD_NS = 30 * NS
 """A clock that is ahead by less is judged by a rule of its own, and its samples are looked at."""
-
-_NEVER = np.iinfo(np.int64).min
 
 
 class Leaps:
@@ -26,23 +24,20 @@ class Leaps:
 
     def __init__(self, tags: Mapping[str, Tag]) -> None:
         self._source = {p: t.source for p, t in tags.items() if t.source and not p.startswith("edge.")}
+        self._sources = sorted(set(self._source.values()))
+        order = {name: n for n, name in enumerate(self._sources)}
+        self._places = Places({p: order[s] for p, s in self._source.items()})
         self._ahead: dict[str, bool] = {}
 
     def without(self, block: Block) -> Block:
         """The block without samples from the future of a single source."""
-        latest: dict[str, int] = {}
-        for path in block.paths():
-            source = self._source.get(path)
-            if source is not None:
-                latest[source] = max(latest.get(source, _NEVER), int(block.series(path).time_ns[-1]))
         limit_ns = block.arrival_ns + AHEAD_NS
-        for source, time_ns in latest.items():
-            self._ahead[source] = time_ns > limit_ns
-        if not any(self._ahead.get(s, False) for s in latest) or all(self._ahead.values()):
+        source, ahead = self._places.of(block.names), block.last(block.time_ns) > limit_ns
+        for place in np.unique(source[source >= 0]).tolist():
+            self._ahead[self._sources[place]] = bool(ahead[source == place].any())
+        if not ahead[source >= 0].any() or all(self._ahead.values()):
             return block
-        return Block(
-            {p: s for p in block.paths() if len(s := _until(block.series(p), limit_ns))}, block.arrival_ns
-        )
+        return block.where((block.time_ns <= limit_ns) | np.repeat(source < 0, np.diff(block.start)))
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types."""
@@ -51,10 +46,3 @@ class Leaps:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._ahead = dict(state)
-
-
-def _until(series: Series, limit_ns: int) -> Series:
-    if int(series.time_ns[-1]) <= limit_ns:
-        return series
-    kept = series.time_ns <= limit_ns
-    return Series(series.time_ns[kept], series.value[kept], series.quality[kept])

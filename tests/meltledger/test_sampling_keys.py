@@ -46,6 +46,13 @@ def test_a_source_says_it_for_all_and_a_tag_for_itself(tmp_path: Path) -> None:
     assert asked(tmp_path, "", ", queue = 7").of(PRESSURE) == Sampling(250.0, 7)
 
 
+def test_0_ms_asks_for_the_servers_fastest(tmp_path: Path) -> None:
+    said = asked(tmp_path, "", ', sampling = "0 ms"')
+    assert said.of(PRESSURE) == Sampling(0.0, 0)
+    assert said.of("filter.dp.calc") == Sampling(250.0, 0)
+    assert asked(tmp_path, 'sampling = "0 ms"').of(PRESSURE) == Sampling(0.0, 0)
+
+
 @pytest.mark.parametrize(
     ("written", "change", "percent"),
     [("0.3", 0.3, 0.0), ('"2 %"', 0.0, 2.0), ("0", 0.0, 0.0)],
@@ -63,7 +70,8 @@ def test_a_dead_band_is_a_change_or_a_share(
     ("keys", "tag_keys", "said"),
     [
         ("sampling = 100", "", "with its unit"),
-        ('sampling = "0 ms"', "", "greater than 0"),
+        ('sampling = "-1 ms"', "", "greater than or equal to 0"),
+        ('publishing = "0 ms"', "", "greater than 0"),
         ("queue = 0", "", "greater than or equal to 1"),
         ("", ', deadband = "2 bar"', "share of its range"),
         ("", ", deadband = -1.0", "0 or more"),

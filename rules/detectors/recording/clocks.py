@@ -13,9 +13,11 @@ from math import isnan
 from statistics import median
 from typing import Any
 
+import numpy as np
+
 from historian.frame import NS
 from historian.tags import Tag
-from rules.block import Block
+from rules.block import Block, Places
 from rules.detectors.recording.sources import source_of_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts
@@ -37,25 +39,24 @@ class ClockOff:
 
     def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
         self._values = values_of(facts, RULE)
-        self._source = source_of_tags(tags)
-        self._told = {n: p for n in set(self._source.values()) if (p := offset_path(n)) in tags}
+        source = source_of_tags(tags)
+        self._told = {n: p for n in sorted(set(source.values())) if (p := offset_path(n)) in tags}
+        self._names = sorted(set(source.values()) - self._told.keys())
+        self._places = Places({p: self._names.index(s) for p, s in source.items() if s in self._names})
         self._offsets: dict[str, deque[float]] = {}
         held_s = self._values["held_s"]
         self._episodes = Episodes(held_s, held_s)
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the stamps say; judged as time passes."""
-        newest: dict[str, int] = {}
-        for path in block.paths():
-            name = self._source.get(path)
-            if name is not None and name not in self._told:
-                newest[name] = max(newest.get(name, 0), int(block.series(path).time_ns[-1]))
         for name, path in self._told.items():
             series = block.series(path)
             if len(series):
                 self._seen(name).append(float(series.value[-1]))
-        for name, time_ns in newest.items():
-            self._seen(name).append((time_ns - block.arrival_ns) / NS)
+        source, latest = self._places.of(block.names), block.last(block.time_ns)
+        for place in np.unique(source[source >= 0]).tolist():
+            newest_ns = int(latest[source == place].max())
+            self._seen(self._names[place]).append((newest_ns - block.arrival_ns) / NS)
         return ()
 
     def _seen(self, name: str) -> deque[float]:
@@ -65,7 +66,7 @@ class ClockOff:
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Which clocks are off by now."""
         offsets = {n: max(o) for n, o in sorted(self._offsets.items()) if o and not isnan(max(o))}
-        found = []
+        found: list[Finding] = []
         if len(offsets) > 1 and min(offsets.values()) > _OWN_S:
             return found  # all of them count time of their own
         for name, ahead_s in offsets.items():

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from historian.frame import NS
 from historian.tags import Tag, TagKind
-from rules.block import Block
+from rules.block import Block, Places
 from rules.detectors.recording.sources import source_of_tags
 from rules.finding import Evidence, Finding
 from rules.line import LineFacts
@@ -42,34 +42,22 @@ class SamplesMissing:
     def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
         self._values = values_of(facts, RULE)
         paths: dict[str, list[str]] = {}
-        self._place: dict[str, tuple[str, int]] = {}
         for path, name in source_of_tags(tags).items():
-            if tags[path].kind is not TagKind.ANALOG or not path.endswith(_SAMPLED):
-                continue
-            own = paths.setdefault(name, [])
-            self._place[path] = (name, len(own))
-            own.append(path)
+            if tags[path].kind is TagKind.ANALOG and path.endswith(_SAMPLED):
+                paths.setdefault(name, []).append(path)
         whole_s = self._values["whole_s"]
         self._watches = {n: _SourceCounts(p, whole_s) for n, p in sorted(paths.items())}
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the numbers of samples say."""
-        touched: dict[str, int] = {}
-        for path in block.paths():
-            place = self._place.get(path)
-            if place is None:
-                continue
-            name, at = place
-            times = block.series(path).time_ns
-            self._watches[name].count(at, times)
-            touched[name] = max(touched.get(name, 0), int(times[-1]))
         found = []
-        for name in sorted(touched):
-            watch = self._watches[name]
-            for window in watch.over(touched[name]):
-                change = watch.judge(window, self._values["share_percent"] / 100)
+        window = block.time_ns // _WINDOW_NS
+        for name, watch in self._watches.items():
+            newest_ns = watch.count(block, window)
+            for one in watch.over(newest_ns):
+                change = watch.judge(one, self._values["share_percent"] / 100)
                 if change:
-                    found.append(self._finding(name, watch, (window + 1) * _WINDOW_NS, active=change > 0))
+                    found.append(self._finding(name, watch, (one + 1) * _WINDOW_NS, active=change > 0))
         return found
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
@@ -111,6 +99,7 @@ class _SourceCounts:
 
     def __init__(self, paths: Sequence[str], whole_s: float) -> None:
         self.paths = tuple(paths)
+        self._places = Places({p: n for n, p in enumerate(self.paths)})
         self.episode = Episode(0.0, whole_s)
         self.short = np.zeros(len(paths), dtype=np.bool_)
         self.share = 1.0
@@ -118,14 +107,24 @@ class _SourceCounts:
         self._before: Counts = np.empty((0, len(paths)))
         self._runs = np.zeros(len(paths), dtype=np.int64)
 
-    def count(self, at: int, times: NDArray[np.int64]) -> None:
-        windows = times // _WINDOW_NS
-        first, last = int(windows[0]), int(windows[-1])
-        if first == last:
-            self._window(first)[at] += len(times)
-            return
-        for window, number in zip(*np.unique(windows, return_counts=True), strict=True):
-            self._window(int(window))[at] += number
+    def count(self, block: Block, window: NDArray[np.int64]) -> int:
+        """Count the block's samples of this source; gives the newest one's source time, or 0.
+
+        Args:
+            window: of each sample of the block.
+        """
+        place = self._places.of(block.names)
+        if not (place >= 0).any():
+            return 0
+        at = np.repeat(place, np.diff(block.start))
+        mine = at >= 0
+        at, window = at[mine], window[mine]
+        first, wide = int(window.min()), len(self.paths)
+        key = (window - first) * wide + at
+        counts = np.bincount(key, minlength=(int(window.max()) - first + 1) * wide).reshape(-1, wide)
+        for n in np.flatnonzero(counts.any(axis=1)).tolist():
+            self._window(first + n)[:] += counts[n]
+        return int(block.last(block.time_ns)[place >= 0].max())
 
     def _window(self, window: int) -> Counts:
         found = self._open.get(window)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from historian.frame import NS
 from historian.quality import NO_COMMUNICATION, NO_DATA
 from historian.tags import Tag, TagKind
-from rules.block import Block
+from rules.block import Block, Places
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts
 from rules.table.settings import values_of
@@ -18,8 +21,8 @@ SILENT = "source-silent"
 GAP = "recording-gap"
 HEARTBEAT = "edge.heartbeat.state"
 
-_CODE = 0xFFFF_0000
-_LOST = frozenset((NO_DATA, NO_COMMUNICATION))
+_CODE = np.uint32(0xFFFF_0000)
+_LOST = np.asarray([NO_DATA, NO_COMMUNICATION], dtype=np.uint32)
 # The edge repeats an unchanged value every 60 s: a source with few measured signals may be still so long.
 _FEW_ANALOG = 5
 _FEW_SILENT_S = 95.0
@@ -34,32 +37,46 @@ class SourceSilent:
 
     def __init__(self, facts: LineFacts, tags: Mapping[str, Tag]) -> None:
         self._values = values_of(facts, SILENT)
-        self._source = source_of_tags(tags)
+        source = source_of_tags(tags)
+        self._paths = tuple(source)
+        self._places = Places({p: n for n, p in enumerate(self._paths)})
+        self._known = np.zeros(len(self._paths), dtype=np.bool_)
+        self._dark = np.zeros(len(self._paths), dtype=np.bool_)
+        self._of = np.zeros(len(self._paths), dtype=np.intp)  # each signal's source, by number
         self._watches: dict[str, _SourceWatch] = {}
-        for name in sorted(set(self._source.values())):
-            paths = [p for p, s in self._source.items() if s == name]
+        for number, name in enumerate(sorted(set(source.values()))):
+            paths = [p for p, s in source.items() if s == name]
+            places = [n for n, p in enumerate(self._paths) if source[p] == name]
+            self._of[places] = number
             analog = sum(tags[p].kind is TagKind.ANALOG for p in paths)
             floor_s = self._values["silent_s"] if analog >= _FEW_ANALOG else _FEW_SILENT_S
-            self._watches[name] = _SourceWatch(paths, int(max(self._values["silent_s"], floor_s) * NS))
+            patience_ns = int(max(self._values["silent_s"], floor_s) * NS)
+            self._watches[name] = _SourceWatch(number, paths, np.asarray(places), patience_ns)
         self._now_ns: int | None = None
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the samples' qualities say; a lost source is found as time passes."""
+        place = self._places.of(block.names)
+        mine = place >= 0
+        lost = np.isin(block.last(block.quality) & _CODE, _LOST)
+        self._known[place[mine]] = True
+        self._dark[place[mine]] = lost[mine]
         found: list[Finding] = []
-        for path in block.paths():
-            name = self._source.get(path)
-            if name is None:
+        for name, watch in self._watches.items():
+            own = mine & (self._of[place] == watch.number)
+            if not own.any():
                 continue
-            series = block.series(path)
-            watch = self._watches[name]
-            lost = (int(series.quality[-1]) & _CODE) in _LOST
-            watch.take(path, lost, block.arrival_ns)
-            if watch.silent and not lost:
+            known = self._known[watch.places]
+            watch.take(all_dark=bool(self._dark[watch.places][known].all()), arrival_ns=block.arrival_ns)
+            heard = own & ~lost
+            if not heard.any():
+                continue
+            watch.heard_ns = block.arrival_ns
+            if watch.silent:
                 watch.silent = False
+                time_ns = int(block.last(block.time_ns)[np.argmax(heard)])
                 sentence = f"Source {name} delivers again."
-                found.append(
-                    self._finding(name, block.arrival_ns, int(series.time_ns[-1]), sentence, active=False)
-                )
+                found.append(self._finding(name, block.arrival_ns, time_ns, sentence, active=False))
         return found
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
@@ -79,7 +96,7 @@ class SourceSilent:
 
     def _why(self, name: str, watch: _SourceWatch, now_ns: int) -> str:
         if watch.lost_ns is not None and now_ns - watch.lost_ns > self._values["bad_s"] * NS:
-            signals = len(watch.known)
+            signals = int(np.sum(self._known[watch.places]))
             what = "its signal is" if signals == 1 else f"all {count(signals)} signals are"
             return f"Source {name} is silent: {what} without data. {_NOT_KNOWN}"
         if watch.heard_ns is not None and now_ns - watch.heard_ns > watch.patience_ns:
@@ -101,11 +118,19 @@ class SourceSilent:
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types."""
-        return {"now": self._now_ns, "sources": {n: w.save() for n, w in self._watches.items()}}
+        return {
+            "now": self._now_ns,
+            "known": [p for p, known in zip(self._paths, self._known.tolist(), strict=True) if known],
+            "dark": [p for p, dark in zip(self._paths, self._dark.tolist(), strict=True) if dark],
+            "sources": {n: w.save() for n, w in self._watches.items()},
+        }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._now_ns = state["now"]
+        known, dark = set(state["known"]), set(state["dark"])
+        self._known[:] = [p in known for p in self._paths]
+        self._dark[:] = [p in dark for p in self._paths]
         for name, watch in self._watches.items():
             watch.restore(state["sources"][name])
 
@@ -113,23 +138,15 @@ class SourceSilent:
 class _SourceWatch:
     """One source: which of its signals are without data, and when anything came last (arrival)."""
 
-    def __init__(self, paths: Sequence[str], patience_ns: int) -> None:
-        self.paths = tuple(paths)
+    def __init__(self, number: int, paths: Sequence[str], places: NDArray[np.intp], patience_ns: int) -> None:
+        self.number, self.paths, self.places = number, tuple(paths), places
         self.patience_ns = patience_ns
-        self.known: set[str] = set()
-        self.dark: set[str] = set()
         self.lost_ns: int | None = None
         self.heard_ns: int | None = None
         self.silent = False
 
-    def take(self, path: str, lost: bool, arrival_ns: int) -> None:
-        self.known.add(path)
-        if lost:
-            self.dark.add(path)
-        else:
-            self.dark.discard(path)
-            self.heard_ns = arrival_ns
-        if len(self.dark) < len(self.known):
+    def take(self, *, all_dark: bool, arrival_ns: int) -> None:
+        if not all_dark:
             self.lost_ns = None
         elif self.lost_ns is None:
             self.lost_ns = arrival_ns
@@ -145,15 +162,12 @@ class _SourceWatch:
 
     def save(self) -> dict[str, Any]:
         return {
-            "known": sorted(self.known),
-            "dark": sorted(self.dark),
             "lost": self.lost_ns,
             "heard": self.heard_ns,
             "silent": self.silent,
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        self.known, self.dark = set(state["known"]), set(state["dark"])
         self.lost_ns, self.heard_ns, self.silent = state["lost"], state["heard"], state["silent"]
 
 

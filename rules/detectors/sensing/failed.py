@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from historian.catalogue import meaning_of
-from historian.frame import NS
+from historian.frame import NS, Series
 from historian.quality import NO_COMMUNICATION, NO_DATA, is_bad
 from historian.tags import Tag, TagKind
 from rules.block import Block
@@ -37,22 +37,25 @@ class SensorFailed:
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the qualities of the samples say."""
+        bad = is_bad(block.quality)
+        if not bad.any() and not self._episodes:
+            return ()
         found: list[Finding] = []
-        for path in block.paths():
-            if path not in self._paths:
-                continue
-            series = block.series(path)
-            bad = is_bad(series.quality)
-            if not bad.any() and path not in self._episodes:
-                continue
-            lost = np.isin(series.quality & _CODE, _LOST)
-            for time_ns, is_lost, holds in zip(
-                series.time_ns.tolist(), lost.tolist(), bad.tolist(), strict=True
-            ):
-                change = self._episodes[path].judge(time_ns, None if is_lost else holds)
-                if change:
-                    found.append(self._finding(path, time_ns, active=change > 0))
+        touched = np.unique(block.each[bad]).tolist()
+        watched = {block.names[k] for k in touched} | set(self._episodes)
+        for path in sorted(watched & self._paths):
+            found.extend(self._follow(path, block.series(path)))
         return found
+
+    def _follow(self, path: str, series: Series) -> Iterator[Finding]:
+        lost = np.isin(series.quality & _CODE, _LOST).tolist()
+        bad = is_bad(series.quality).tolist()
+        for time_ns, is_lost, holds in zip(series.time_ns.tolist(), lost, bad, strict=True):
+            change = self._episodes[path].judge(time_ns, None if is_lost else holds)
+            if change:
+                yield self._finding(path, time_ns, active=change > 0)
+        if not self._episodes[path].waits and not self._episodes[path].standing:
+            del self._episodes[path]
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Nothing: missing samples are the affair of the rules of sources."""
