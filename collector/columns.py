@@ -100,3 +100,20 @@ class Columns:
             np.concatenate([p.quality for p in parts]),
             any(p.resent for p in parts),
         )
+
+
+def one_before(column: NDArray[_T], starts: NDArray[np.intp], first: ArrayLike) -> NDArray[_T]:
+    """What came before each number, in a column that is in order by tag; shape (n,).
+
+    Args:
+        starts: where each tag begins, shape (tags,).
+        first: what came before there, shape (tags,).
+
+    Example:
+        >>> one_before(np.array([4, 5, 8, 9]), np.array([0, 2]), [1, 2]).tolist()
+        [1, 4, 2, 8]
+    """
+    found = np.empty_like(column)
+    found[1:] = column[:-1]
+    found[starts] = first
+    return found

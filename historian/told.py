@@ -38,7 +38,8 @@ class told:  # noqa: N801 - reads as a clause: with told(path)
             raise StoreFull(
                 f"{self._path}: the disk does not take the data ({error}); check it and its space"
             ) from error
-        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        # Spoilt bytes can make a text of what was none; Python refuses it, and SQLite has no number for that.
+        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or str(error).startswith(_NO_TEXT):
             raise StoredDataDamaged(
                 f"{self._path}: not readable as a store ({error}); copy the folder away first"
             ) from error
@@ -55,6 +56,7 @@ def _is_full(path: Path) -> bool:
 
 
 _LEAST_BYTES = 1 << 16
+_NO_TEXT = "Could not decode to UTF-8"
 _FULL = (
     "{path}: the disk is full; nothing of this flush was kept, all before it is readable. Free space there"
 )

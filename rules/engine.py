@@ -213,14 +213,14 @@ class Engine:
         self._moved(self.lifecycle.advance(end_ns), second)
         self._moved(self.lifecycle.group(self._roots(end_ns), end_ns), second)
 
-    def _roots_with(self, found: Iterable[Judged], at_ns: int) -> dict[Name, Name]:
+    def _roots_with(self, found: Iterable[Judged], at_ns: int) -> Mapping[Name, Name]:
         """Which alarms are consequences once all that was found in this second is known."""
         for one in found:
             if isinstance(one, Finding):
                 self._grouping.take(one, at_ns)
         return self._roots(at_ns)
 
-    def _roots(self, at_ns: int) -> dict[Name, Name]:
+    def _roots(self, at_ns: int) -> Mapping[Name, Name]:
         return self._grouping.roots(at_ns, self.lifecycle.out_of_service())
 
     def _begin_anew(self, paths: tuple[str, ...], second: int) -> None:

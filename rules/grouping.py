@@ -11,14 +11,14 @@ Three limits, derived here:
 1. An alarm that began well before its root is no consequence of it.
 2. A consequence graver than its root is announced all the same, as a shelf for a milder condition hides no
    graver one.
-3. When a root is over, its consequences have a minute to end by themselves before they are announced.
+3. When a root is over, its consequences have three minutes to end by themselves before they are announced.
 
 Pure: all times are arguments.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -32,8 +32,11 @@ Name = tuple[str, str]
 
 BEFORE_NS = 60 * NS
 """How much earlier than its root an alarm may seem to have begun: the rules look at windows of their own."""
-LINGER_NS = 60 * NS
-"""How long the consequences of a root that is over may go on without being announced."""
+LINGER_NS = 180 * NS
+"""How long the consequences of a root that is over may go on without being announced.
+
+Derived here: a rule sees up to two minutes of signals again before it says that its condition is gone.
+"""
 
 _SOURCE = "source."
 
@@ -69,6 +72,8 @@ class Grouping:
         for path, tag in tags.items():
             self._of_source.setdefault(_SOURCE + tag.source, set()).add(path)
         self._standing: dict[Name, Standing] = {}
+        self._roots: dict[Name, Name] | None = None  # as last asked for; None: something has changed since
+        self._not_heard: frozenset[Name] = frozenset()
 
     def take(self, finding: Finding, at_ns: int) -> None:
         """Take the next finding; those that make no standing alarm change nothing.
@@ -78,6 +83,7 @@ class Grouping:
         """
         if finding.late or finding.momentary or (finding.active and finding.priority is Priority.JOURNAL):
             return
+        self._roots = None
         name = finding.rule, finding.subject
         before = self._standing.get(name)
         if not finding.active:
@@ -90,7 +96,7 @@ class Grouping:
         seen = frozenset(tags or finding.evidence.tags)
         self._standing[name] = Standing(onset_ns, finding.priority, seen)
 
-    def roots(self, now_ns: int, not_heard: Collection[Name] = ()) -> dict[Name, Name]:
+    def roots(self, now_ns: int, not_heard: Set[Name] = frozenset()) -> Mapping[Name, Name]:
         """Consequence → its root, for every consequence whose condition holds.
 
         Args:
@@ -101,9 +107,14 @@ class Grouping:
         for name in over:
             if now_ns - (self._standing[name].over_ns or 0) >= LINGER_NS:
                 del self._standing[name]
-        if len(self._standing) < 2:
-            return {}
-        above = self._ancestors(not_heard)
+                self._roots = None
+        if self._roots is None or self._not_heard != not_heard:
+            self._not_heard = frozenset(not_heard)
+            self._roots = self._found() if len(self._standing) > 1 else {}
+        return self._roots
+
+    def _found(self) -> dict[Name, Name]:
+        above = self._ancestors(self._not_heard)
         tops = {n for n in self._standing if self._is_top(n, above)}
         found: dict[Name, Name] = {}
         for name in sorted(self._standing):
@@ -113,6 +124,7 @@ class Grouping:
 
     def rule_stopped(self, rule: str, at_ns: int) -> None:
         """A rule judges no more: it can never say that its conditions are over, so nothing is hidden."""
+        self._roots = None
         for name, standing in self._standing.items():
             if name[0] == rule and standing.over_ns is None:
                 self._standing[name] = replace(standing, over_ns=at_ns)
@@ -124,7 +136,7 @@ class Grouping:
 
     def begin_anew(self) -> None:
         """Nothing stands any more: the rules have lost what they knew."""
-        self._standing = {}
+        self._standing, self._roots = {}, None
 
     def save(self) -> list[Any]:
         """What stands, as JSON types."""
@@ -135,6 +147,7 @@ class Grouping:
 
     def restore(self, state: Collection[Any]) -> None:
         """Take up what ``save`` gave."""
+        self._roots = None
         self._standing = {
             (rule, subject): Standing(onset_ns, Priority(priority), frozenset(tags), over_ns)
             for rule, subject, onset_ns, priority, tags, over_ns in state
@@ -176,9 +189,10 @@ class Grouping:
         for rule in () if about is None else about.roots:
             yield from (r for r in by_rule.get(rule, ()) if self._reaches(r, name) and self._may(r, name))
         for doubter in doubters:
-            shared = self._standing[doubter].tags & child.tags
-            doubts_more = not self._doubts(name[0]) or self._is_wider(doubter, name)
-            if shared and doubts_more and self._may(doubter, name):
+            tags = self._standing[doubter].tags
+            # A source is never silent because one of its sensors is; of equals, the first-out is the root.
+            shared = tags >= child.tags if self._doubts(name[0]) else tags & child.tags
+            if child.tags and shared and self._may(doubter, name):
                 yield doubter
 
     def _may(self, root: Name, name: Name) -> bool:
@@ -193,8 +207,3 @@ class Grouping:
         if reach == SAME_MACHINE:
             return part.split(".")[0] == of.split(".")[0]
         return reach != SAME_PART or part == of or part.startswith(of + ".")
-
-    def _is_wider(self, doubter: Name, name: Name) -> bool:
-        """Of two that doubt a signal, whether the first doubts more; of the same ones, began first."""
-        more, less = self._standing[doubter].tags, self._standing[name].tags
-        return more > less or (more == less and self._first_out(doubter) < self._first_out(name))

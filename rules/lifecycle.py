@@ -94,6 +94,8 @@ class LifeCycle:
     def __init__(self, latching: Collection[str] = ()) -> None:
         self.latching = frozenset(latching)
         self._alarms: dict[tuple[str, str], Alarm] = {}
+        self._consequences: set[Name] = set()  # those that are suppressed under a root
+        self._out_of_service: set[Name] = set()
 
     def state(self, rule: str, subject: str) -> State:
         """Where an alarm stands; one that was never raised is normal."""
@@ -102,7 +104,7 @@ class LifeCycle:
 
     def out_of_service(self) -> frozenset[Name]:
         """The alarms that are out of service: nobody goes by them."""
-        return frozenset(n for n, a in self._alarms.items() if a.state is State.OUT_OF_SERVICE)
+        return frozenset(self._out_of_service)
 
     def finding(self, finding: Finding, at_ns: int, root: Name | None = None) -> list[Transition]:
         """What a finding changes.
@@ -156,8 +158,11 @@ class LifeCycle:
             roots: consequence → its root, for all of them.
         """
         moves: list[Transition] = []
-        for alarm in sorted((a for a in self._alarms.values() if a.root or _name(a) in roots), key=_name):
-            root = roots.get(_name(alarm)) if alarm.condition else None
+        for name in sorted(roots.keys() | self._consequences):
+            alarm = self._alarms.get(name)
+            if alarm is None:
+                continue
+            root = roots.get(name) if alarm.condition else None
             if root is not None:
                 moves += self._under(alarm, root, at_ns)
             elif alarm.root is not None:
@@ -165,6 +170,7 @@ class LifeCycle:
                 why = "it still stands" if alarm.condition else "it is over"
                 reason = f"{why}, and is no consequence of {_called(alarm.root)} any more"
                 alarm.root = None
+                self._consequences.discard(name)
                 moves.append(self._move(alarm, event, at_ns, reason=reason))
         return moves
 
@@ -184,7 +190,9 @@ class LifeCycle:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         alarms = [Alarm.from_json(saved) for saved in state["alarms"]]
-        self._alarms = {(a.rule, a.subject): a for a in alarms}
+        self._alarms = {_name(a): a for a in alarms}
+        self._consequences = {n for n, a in self._alarms.items() if a.root is not None}
+        self._out_of_service = {n for n, a in self._alarms.items() if a.state is State.OUT_OF_SERVICE}
 
     def _under(self, alarm: Alarm, root: Name, at_ns: int) -> list[Transition]:
         """Suppress a consequence, or say that its root is another one now; a hidden alarm stays hidden."""
@@ -194,7 +202,8 @@ class LifeCycle:
         if (alarm.state, event) not in TABLE:
             return []
         alarm.root = root
-        return [self._move(alarm, event, at_ns, reason=f"a consequence of {_called(root)}")]
+        self._consequences.add(_name(alarm))
+        return [self._move(alarm, event, at_ns)]
 
     def _raise(self, alarm: Alarm, finding: Finding, at_ns: int, root: Name | None) -> list[Transition]:
         was_true, graver = alarm.condition, finding.priority > alarm.priority
@@ -238,6 +247,10 @@ class LifeCycle:
             alarm.since_ns = at_ns
         if alarm.state is not State.SHELVED:
             alarm.until_ns = None
+        if alarm.state is State.OUT_OF_SERVICE:
+            self._out_of_service.add(_name(alarm))
+        elif before is State.OUT_OF_SERVICE:
+            self._out_of_service.discard(_name(alarm))
         words = (
             alarm.condition,
             alarm.priority,
@@ -246,6 +259,8 @@ class LifeCycle:
             alarm.onset_ns,
             alarm.since_ns,
         )
+        if not reason and alarm.root is not None:
+            reason = f"a consequence of {_called(alarm.root)}"
         name = (alarm.rule, alarm.subject, at_ns, before, alarm.state, event)
         return Transition(*name, *words, alarm.evidence, act_id, by, reason, alarm.until_ns, alarm.root)
 

@@ -10,7 +10,6 @@ one source share no stored time, where that can be had; else the record says whe
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -18,31 +17,22 @@ from typing import Final
 import numpy as np
 
 from collector.clocks.arrival import STEP_NS
+from collector.clocks.bounds import Bounds
+from collector.clocks.epoch import Epoch
 from collector.clocks.lateness import Lateness, Verdict
 from collector.clocks.stamps import Stamps, begins_anew, is_step, moved, parted
 from collector.clocks.stray import Strays
 from collector.clocks.words import NO_DOUBT, Begun, Which
-from collector.clocks.wrong import (
-    BEHIND_NS,
-    FUTURE_NS,
-    MS,
-    OLD_NS,
-    said_of,
-    shift_for,
-    whole_ms,
-)
+from collector.clocks.wrong import BEHIND_NS, FUTURE_NS, said_of
 from collector.columns import Columns
 from collector.entry import ALIVE, Entry
-from historian.clocks.trusted import JUMP_NS, MADE_NS, is_zone
+from historian.clocks.trusted import JUMP_NS, is_zone
 from historian.event import Event
 from historian.frame import NS, TagIds, Times
 from historian.quality import Mask
 
 _GOES_ON_NS: Final = 60 * NS
 """What comes after a loss and begins so soon after the newest stored sample goes on from there: it waited."""
-
-_APART_NS: Final = NS  # room before an epoch for tags whose samples come a little later than the first
-_BEFORE_NS: Final = 60 * NS
 
 
 @dataclass(slots=True)
@@ -160,9 +150,10 @@ class SourceClock:
             self._followed = self._late = False
             # What was held when it was lost is judged as it stands.
             last = last or self._lateness is not None
-        impossible = self._impossible(stamps, now_ns)
-        if back := self._gone_back(stamps.chosen(~impossible), now_ns):
-            self._part(entries, back, now_ns, done, which)
+        bounds = Bounds(now_ns, self.shift_ns, self._begun_ns)
+        impossible = bounds.impossible(stamps)
+        if back := bounds.gone_back(stamps.chosen(~impossible), self._known_ns):
+            self._part(entries, back, bounds, done, which)
             return
         judged = self._judged(stamps, now_ns)
         if (impossible & judged).any():
@@ -178,7 +169,7 @@ class SourceClock:
                 else:
                     self._begin(entries, stamps, now_ns, done, which)
             elif is_step(stamps.chosen(judged), impossible[judged]):
-                near, far = parted(entries, lambda _, time_ns: self._is_impossible(time_ns, now_ns))
+                near, far = parted(entries, lambda _, time_ns: bounds.is_impossible(time_ns))
                 self._take(near, now_ns, done, last=True, which=which)
                 self._take(far, now_ns, done, last=last, which=which)
             else:
@@ -257,57 +248,25 @@ class SourceClock:
         late_ns = now_ns - (newest_ns + self.shift_ns)
         return self.shift_ns < 0 and late_ns > STEP_NS and newest_ns <= now_ns + STEP_NS
 
-    def _gone_back(self, stamps: Stamps, now_ns: int) -> set[int]:
-        """Tags that went back by more than a delay explains, while something goes on.
-
-        A tag's own samples come in order.
-        """
-        low_ns = now_ns - self.shift_ns - BEHIND_NS
-        stamps = stamps.chosen(stamps.running)
-        old = stamps.time_ns < low_ns
-        if not old.any() or old.all():
-            return set()
-        known_ns = zip(stamps.tag.tolist(), self._known_ns(stamps.tag).tolist(), strict=True)
-        newest_ns = {tag: at_ns - self.shift_ns for tag, at_ns in known_ns}
-        back: set[int] = set()
-        for tag, time_ns in zip(stamps.tag.tolist(), stamps.time_ns.tolist(), strict=True):
-            if time_ns < low_ns and newest_ns[tag] > time_ns + BEHIND_NS:
-                back.add(tag)
-            newest_ns[tag] = max(newest_ns[tag], time_ns)
-        return back
-
-    def _part(self, entries: list[Entry], back: set[int], now_ns: int, done: Righted, which: Which) -> None:
+    def _part(
+        self, entries: list[Entry], back: set[int], bounds: Bounds, done: Righted, which: Which
+    ) -> None:
         """Take what goes on apart from what went back."""
 
         def went(tag: int, time_ns: int) -> bool:
-            is_old = time_ns + self.shift_ns < now_ns - BEHIND_NS
-            return tag in back and is_old and not self._is_impossible(time_ns, now_ns)
+            return tag in back and bounds.is_old(time_ns) and not bounds.is_impossible(time_ns)
 
         near, far = parted(entries, went)
         # What is sent after a step is all of the new clock: the batches that follow show it. Until then
         # nothing is held, because a broker that waits for acknowledgements would send none of them.
-        self._take(near, now_ns, done, last=True, which=which)
-        self._bring(far, now_ns, done, now_ns - BEHIND_NS)
+        self._take(near, bounds.now_ns, done, last=True, which=which)
+        self._bring(far, bounds.now_ns, done, bounds.now_ns - BEHIND_NS)
 
     def _goes_on(self, stamps: Stamps) -> bool:
         """Whether a batch goes on right after what is stored."""
         if self.stored_ns is None:
             return False
         return -STEP_NS <= stamps.oldest_ns() - self.stored_ns <= _GOES_ON_NS
-
-    def _impossible(self, stamps: Stamps, now_ns: int) -> Mask:
-        """Which samples cannot be true, not even late; shape (n,)."""
-        at_ns = stamps.time_ns + self.shift_ns
-        old = np.where(stamps.running, at_ns < now_ns - OLD_NS, False) | (at_ns < MADE_NS)
-        if self._begun_ns is not None and self.shift_ns:
-            old |= at_ns < self._begun_ns
-        found: Mask = (at_ns > now_ns + FUTURE_NS) | old
-        return found
-
-    def _is_impossible(self, time_ns: int, now_ns: int) -> bool:
-        at_ns = time_ns + self.shift_ns
-        before = self._begun_ns is not None and self.shift_ns != 0 and at_ns < self._begun_ns
-        return at_ns > now_ns + FUTURE_NS or at_ns < max(now_ns - OLD_NS, MADE_NS) or before
 
     def _keep(self, entries: list[Entry], now_ns: int, done: Righted, true: Stamps) -> None:
         """Pass the batch on; single samples whose time cannot be true come to their arrival."""
@@ -328,27 +287,15 @@ class SourceClock:
         """A clock epoch begins: of a wrong clock, or of one that is right again."""
         newest_ns = stamps.newest_ns()
         newest_ns = now_ns if newest_ns is None else max(newest_ns, stamps.said_ns or newest_ns)
-        before_ns = self.shift_ns
-        offset_ns = newest_ns - now_ns
-        is_right = -BEHIND_NS <= offset_ns <= FUTURE_NS
-        shift_ns = 0 if is_right else shift_for(offset_ns)
-        low_ns = stamps.oldest_ns() + shift_ns if len(stamps) else now_ns
-        known_ns = self.stored_ns
-        short_ns = 0 if known_ns is None else known_ns + _APART_NS - low_ns
-        if short_ns > 0 and shift_ns and newest_ns + shift_ns + short_ns <= now_ns + FUTURE_NS - NS:
-            shift_ns += whole_ms(short_ns)
-            low_ns += whole_ms(short_ns)
-        among = known_ns is not None and low_ns <= known_ns
-        self._begun_ns = low_ns if among else max(low_ns - _BEFORE_NS, (known_ns or low_ns - _BEFORE_NS) + 1)
-        if among and known_ns is not None:
-            done.records += [(self._begun_ns, math.nan), (known_ns + 1, shift_ns / MS)]
-        else:
-            done.records.append((self._begun_ns, shift_ns / MS))
-        self.shift_ns, self._sent_ns = shift_ns, None
+        oldest_ns = stamps.oldest_ns() if len(stamps) else None
+        epoch = Epoch.of(newest_ns, oldest_ns, now_ns, self.stored_ns)
+        before_ns, offset_ns = self.shift_ns, newest_ns - now_ns
+        self.shift_ns, self._begun_ns, self._sent_ns = epoch.shift_ns, epoch.begun_ns, None
+        done.records += epoch.records()
         self._strays.forget()
-        self.fault = "" if is_right else said_of(offset_ns, newest_ns)
-        begun = Begun(self.name, self.fault, self._begun_ns, shift_ns, before_ns, offset_ns)
+        self.fault = "" if epoch.is_right else said_of(offset_ns, newest_ns)
+        begun = Begun(self.name, self.fault, epoch.begun_ns, epoch.shift_ns, before_ns, offset_ns)
         done.events.append(begun.told(now_ns, which))
         self._follow(newest_ns, now_ns)
-        done.entries.append(begins_anew(self._begun_ns, among=among))
+        done.entries.append(begins_anew(epoch.begun_ns, among=epoch.is_among))
         self._keep(entries, now_ns, done, stamps)

@@ -7,8 +7,11 @@ brought to where it belongs before (``collector.clocks.source``). Here are the s
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 
 from collector.clocks.arrival import STEP_NS
+from historian.event import Event
+from historian.frame import NS
 
 _REMEMBERED = 120  # batches; about a minute
 _ENOUGH = 3  # batches before a step can be told from a slow start
@@ -52,3 +55,38 @@ class ClockWatch:
     def stepped_back(self) -> None:
         """Forget what was learnt: the clock went back."""
         self._offsets_ns.clear()
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of a source's clock.
+
+    Attributes:
+        source: whose.
+        step_ns: by how much; negative when it went back.
+        path: the tag at which it was seen; empty when at none alone.
+        epoch: the clock epoch that begins with it.
+    """
+
+    source: str
+    step_ns: int
+    path: str
+    epoch: int
+
+    def told(self, arrival_ns: int, *, by_wall: bool) -> Event:
+        """The event of it.
+
+        Args:
+            by_wall: whether the source's clock is to show the time of day.
+        """
+        seen = f", seen at {self.path}" if self.path else ""
+        way = "forward" if self.step_ns > 0 else "back"
+        remedy = "set the machine's clock or its time server" if by_wall else "none if it was restarted"
+        return Event(
+            arrival_ns,
+            self.source,
+            "clock-stepped",
+            f"The clock of source {self.source} went {abs(self.step_ns) / NS:.1f} s {way}{seen}; "
+            f"samples go on in clock epoch {self.epoch}. Remedy: {remedy}.",
+            {"step_s": self.step_ns / NS, "tag": self.path, "clock_epoch": self.epoch},
+        )

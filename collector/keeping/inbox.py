@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from threading import Lock
 
 from collector.clocks.arrival import STEP_NS, Arrival
 from collector.clocks.line import Clocks
 from collector.columns import Columns
-from collector.entry import ALIVE, HEALED, LOST, Entry, together
+from collector.entry import ALIVE, HEALED, LOST
 from collector.gaps.marks import Gap
-from collector.keeping.dropped import Dropped
 from collector.keeping.stream import Stream
+from collector.keeping.taken import Receipt, Taken
 from collector.reading.mapping import SourceMapping
 from historian.clocks.originals import shift_path
 from historian.event import Event
@@ -24,9 +22,6 @@ from historian.tags import Tag
 
 LIMIT = 2_000_000
 """Samples held at most; with 200 tags once a second that is more than two and a half hours."""
-
-Receipt = Callable[[], None]
-"""Called on the event loop once the samples that it came with are on disk."""
 
 
 class Inbox:
@@ -62,17 +57,10 @@ class Inbox:
         self._streams: dict[str, Stream] = {}
         for source in sources:
             self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0))
-        self._limit = limit
-        self._lock = Lock()
-        self._entries: deque[tuple[str, Entry, Receipt | None]] = deque()
-        self._samples = 0
-        self._lots: list[tuple[str, Frame]] = []
-        self._receipts: list[Receipt] = []
+        self._taken = Taken(limit)
         self._cut_receipts: list[Receipt] = []
         self._hurried: Callable[[], object] | None = None
         self._first_ns: dict[str, int] = {}
-        self._dropped: dict[str, Dropped] = {}
-        self._lost: set[str] = set()
         self._events: list[Event] = []
 
     def adopt(
@@ -112,7 +100,7 @@ class Inbox:
             confirmed_ns: for the first sample of the tag since the source came back: the source's own time
                 when it sent it, or 1 when that is not known; 0 for every other sample.
         """
-        self._add(source, (tag_id, time_ns, value, quality, confirmed_ns), 1)
+        self._taken.add(source, (tag_id, time_ns, value, quality, confirmed_ns), 1)
 
     def put_columns(
         self,
@@ -137,7 +125,7 @@ class Inbox:
                 filled in, and nothing is concluded from its time.
             receipt: called on the event loop once all of them are on disk.
         """
-        self._add(source, Columns(tag, time_ns, value, quality, resent=resent), len(tag), receipt)
+        self._taken.add(source, Columns(tag, time_ns, value, quality, resent=resent), len(tag), receipt)
 
     def put_lot(self, source: str, frame: Frame, *, receipt: Receipt | None = None) -> None:
         """Take old samples as they are: history that is filled in behind what a source sends now.
@@ -145,25 +133,22 @@ class Inbox:
         Their arrival is that of the next cut, their clock epoch the one in which the source is then; nothing
         is concluded from their times, gaps or order.
         """
-        with self._lock:
-            self._lots.append((source, frame))
-            if receipt is not None:
-                self._receipts.append(receipt)
+        self._taken.add_lot(source, frame, receipt)
 
     def alive(self, source: str, time_ns: int) -> None:
         """The source is there, and this is its time."""
-        self._add(source, (ALIVE, time_ns, math.nan, 0, 0), 0)
+        self._taken.add(source, (ALIVE, time_ns, math.nan, 0, 0), 0)
 
     def lost(self, source: str) -> None:
         """The source is gone: a gap begins for each of its tags."""
-        self._add(source, (LOST, 0, math.nan, 0, 0), 0)
+        self._taken.add(source, (LOST, 0, math.nan, 0, 0), 0)
 
     def healed(self, source: str) -> None:
         """Nothing was lost while the source was away: the gaps that are open are none.
 
         To be called before the first sample since the source came back.
         """
-        self._add(source, (HEALED, 0, math.nan, 0, 0), 0)
+        self._taken.add(source, (HEALED, 0, math.nan, 0, 0), 0)
 
     def hurry(self) -> None:
         """Have everything stored now instead of at the next flush."""
@@ -226,17 +211,9 @@ class Inbox:
             now_ns: reading of the edge's clock.
             last: nothing waits for a later cut.
         """
-        with self._lock:
-            taken, lots = self._entries, self._lots
-            entries: dict[str, list[Entry]] = {name: self._gone(name, now_ns) for name in self._streams}
-            self._entries, self._lots, self._samples = deque(), [], 0
-            self._cut_receipts, self._receipts = self._receipts, []
-        receipts: dict[str, list[Receipt]] = {}
-        for source, entry, receipt in taken:
-            entries[source].append(entry)
-            if receipt is not None:
-                receipts.setdefault(source, []).append(receipt)
-        entries = {name: together(some) for name, some in entries.items()}
+        batch = self._taken.cut(self._streams, now_ns)
+        self._cut_receipts, entries = batch.lot_receipts, batch.entries
+        self._events += batch.events
         now_ns = self._clocks.time(now_ns, entries)
         arrival_ns = self._arrival.at(now_ns)
         if self._arrival.stepped_back_ns > STEP_NS:
@@ -244,7 +221,7 @@ class Inbox:
         frames: list[Frame] = []
         for name, stream in self._streams.items():
             right, shifts, done = self._clocks.right(
-                name, entries[name], receipts.get(name, []), now_ns, arrival_ns, last=last
+                name, entries[name], batch.receipts.get(name, []), now_ns, arrival_ns, last=last
             )
             self._cut_receipts.extend(done)
             cut, events = stream.take(right, arrival_ns)
@@ -253,7 +230,7 @@ class Inbox:
             if cut and right and name not in self._first_ns:
                 self._first_ns[name] = int(cut[-1].time_ns.max())
             self._events.extend(events)
-        frames.extend(self._lot(name, lot, arrival_ns) for name, lot in lots)
+        frames.extend(self._lot(name, lot, arrival_ns) for name, lot in batch.lots)
         self._events.extend(self._clocks.events())
         return frames
 
@@ -275,40 +252,6 @@ class Inbox:
         """What happened since the last call; hands it over."""
         told, self._events = self._events, []
         return told
-
-    def _add(self, source: str, entry: Entry, samples: int, receipt: Receipt | None = None) -> None:
-        with self._lock:
-            self._entries.append((source, entry, receipt))
-            self._samples += samples
-            while self._samples > self._limit and len(self._entries) > 1:
-                self._drop_oldest()
-
-    def _drop_oldest(self) -> None:
-        # Its receipt goes with it: who waits for one has to send again.
-        source, entry, _ = self._entries.popleft()
-        dropped = self._dropped.setdefault(source, Dropped())
-        if isinstance(entry, Columns):
-            self._samples -= len(entry)
-            for tag, time_ns in zip(entry.tag.tolist(), entry.time_ns.tolist(), strict=True):
-                dropped.add(0, tag, time_ns)
-        elif entry[0] == LOST:
-            self._lost.add(source)
-        elif entry[0] >= 0:
-            self._samples -= 1
-            dropped.add(0, entry[0], entry[1])
-
-    def _gone(self, source: str, now_ns: int) -> list[Entry]:
-        """Entries that stand for what was dropped of a source."""
-        rows: list[Entry] = []
-        dropped = self._dropped.pop(source, None)
-        if dropped:
-            rows.extend((*mark, 0) for mark in dropped.marks(0))
-            why = f"more than {self._limit} waited for the writer, the last of source {source}"
-            self._events.append(dropped.event(now_ns, why))
-        if source in self._lost:
-            self._lost.discard(source)
-            rows.append((LOST, 0, math.nan, 0, 0))
-        return rows
 
     def _tell_edge_clock(self, now_ns: int) -> None:
         back_s = self._arrival.stepped_back_ns / 1e9

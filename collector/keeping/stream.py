@@ -5,17 +5,15 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.clocks.arrival import STEP_NS
-from collector.clocks.steps import ClockWatch
-from collector.columns import Columns
+from collector.clocks.steps import ClockWatch, Step
+from collector.columns import Columns, one_before
 from collector.entry import ALIVE, HEALED, SHIFTED, Entry, Row
 from collector.gaps.marks import Gap, GapMarks
+from collector.keeping.kept import Kept
 from collector.reading.confirm import Confirm
 from collector.reading.mapping import SourceMapping
 from historian.event import Event
@@ -28,30 +26,6 @@ _NEVER = -(2**63)
 _GAPS_HELD = 100_000
 _BEFORE_MARK_NS = 60_000_000_000  # where a gap that an earlier run marked may have begun
 _UNKNOWN = (_NEVER, math.nan, 0)
-_T = TypeVar("_T", np.int64, np.float64, np.uint32)
-
-
-@dataclass(slots=True)
-class _Kept:
-    """What is kept of a batch in one clock epoch: columns first, single rows after them."""
-
-    epoch: int
-    columns: list[Columns] = field(default_factory=list)
-    rows: list[Row] = field(default_factory=list)
-
-    def frame(self, arrival_ns: int) -> Frame:
-        """All of it as one frame."""
-        parts = self.columns
-        if self.rows:
-            tag, time_ns, value, quality, _ = zip(*self.rows, strict=True)
-            parts = [*parts, Columns.of(tag, time_ns, value, quality)]
-        one = Columns.joined(parts)
-        if len(parts) == 1 and not self.rows:
-            # In order already: ``Stream`` sorts columns by tag and time.
-            return Frame(one.tag, one.time_ns, one.value, one.quality, arrival_ns, self.epoch)
-        return Frame.of(
-            one.tag, one.time_ns, one.value, one.quality, arrival_ns=arrival_ns, clock_epoch=self.epoch
-        )
 
 
 class Stream:
@@ -87,7 +61,7 @@ class Stream:
         self._watch = ClockWatch()
         self._before_gap: dict[int, tuple[int, float, int]] = {}
         self._ended_gaps: deque[Gap] = deque(maxlen=_GAPS_HELD)
-        self._kept: list[_Kept] = []
+        self._kept: list[Kept] = []
         self._events: list[Event] = []
 
     def going_on(
@@ -103,7 +77,7 @@ class Stream:
 
     def take(self, entries: Sequence[Entry], arrival_ns: int) -> tuple[list[Frame], list[Event]]:
         """What to keep of a batch, as frames in order of clock epoch, and what happened."""
-        self._kept, self._events = [_Kept(self.epoch)], []
+        self._kept, self._events = [Kept(self.epoch)], []
         if not self._begun:
             self._begun = True
             self._begin()
@@ -163,7 +137,7 @@ class Stream:
         if self._gaps and any(tag in self._gaps for tag in tags):
             return False
         known_ns, known, known_quality = zip(*(self._newest.get(t, _UNKNOWN) for t in tags), strict=True)
-        before_ns = _before(columns.time_ns, starts, known_ns)
+        before_ns = one_before(columns.time_ns, starts, known_ns)
         if (columns.time_ns < before_ns).any():
             return False
         if self._wall:
@@ -171,9 +145,9 @@ class Stream:
         self._connected = True
         again = columns.time_ns == before_ns
         if again.any():
-            before = _before(columns.value, starts, known)
-            alike = (columns.value == before) | (np.isnan(columns.value) & np.isnan(before))
-            alike &= columns.quality == _before(columns.quality, starts, known_quality)
+            value = one_before(columns.value, starts, known)
+            alike = (columns.value == value) | (np.isnan(columns.value) & np.isnan(value))
+            alike &= columns.quality == one_before(columns.quality, starts, known_quality)
             columns = columns.chosen(~(again & alike)) if (again & alike).any() else columns
         if len(columns):
             self._kept[-1].columns.append(columns)
@@ -303,7 +277,7 @@ class Stream:
 
     def _new_epoch(self) -> None:
         self.epoch += 1
-        self._kept.append(_Kept(self.epoch))
+        self._kept.append(Kept(self.epoch))
         self._confirm.stepped()
 
     def _step_back(self, tag: int, step_ns: int, arrival_ns: int) -> None:
@@ -319,31 +293,9 @@ class Stream:
         self._before_gap.clear()
 
     def _tell_step(self, path: str, step_ns: int, arrival_ns: int) -> None:
-        seen = f", seen at {path}" if path else ""
-        remedy = "set the machine's clock or its time server" if self._wall else "none if it was restarted"
-        self._events.append(
-            Event(
-                arrival_ns,
-                self.name,
-                "clock-stepped",
-                f"The clock of source {self.name} went {_span(step_ns)}{seen}; "
-                f"samples go on in clock epoch {self.epoch}. Remedy: {remedy}.",
-                {"step_s": step_ns / 1e9, "tag": path, "clock_epoch": self.epoch},
-            )
-        )
-
-
-def _before(column: NDArray[_T], starts: NDArray[np.intp], known: Sequence[float]) -> NDArray[_T]:
-    """What came before each sample of its tag; at the tag's first one what is known of it."""
-    before = np.empty_like(column)
-    before[1:] = column[:-1]
-    before[starts] = known
-    return before
+        step = Step(self.name, step_ns, path, self.epoch)
+        self._events.append(step.told(arrival_ns, by_wall=self._wall))
 
 
 def _same(value: float, quality: int, known: tuple[int, float, int]) -> bool:
     return quality == known[2] and (value == known[1] or (math.isnan(value) and math.isnan(known[1])))
-
-
-def _span(step_ns: int) -> str:
-    return f"{abs(step_ns) / 1e9:.1f} s {'forward' if step_ns > 0 else 'back'}"

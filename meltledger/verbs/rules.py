@@ -15,14 +15,12 @@ import click
 from historian.errors import StoreReadOnly
 from meltledger.config import LineConfig, load
 from meltledger.measured import all_tags
-from meltledger.workbook import Sheet, write_workbook
+from meltledger.workbook import Cell, Sheet, write_workbook
 from rules.detectors import detectors_for
 from rules.table.rationalisation import COLUMNS, Rationalised, rationalised
 
 
-@click.command(
-    "rules", help="Show every rule of a line: cause, action, numbers, and whose they are."
-)
+@click.command("rules", help="Show every rule of a line: cause, action, numbers, and whose they are.")
 @click.argument("line", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Machine output.")
 @click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write it as CSV; - prints it.")
@@ -65,7 +63,11 @@ def _sheet(rules: Sequence[Rationalised]) -> Sheet:
 
 def _about(config: LineConfig, line: Path) -> Sheet:
     made = datetime.fromtimestamp(time.time(), UTC)
-    rows = [["line", config.facts.name, None], ["file", str(line), None], ["written (UTC)", None, made]]
+    rows: list[list[Cell]] = [
+        ["line", config.facts.name, None],
+        ["file", str(line), None],
+        ["written (UTC)", None, made],
+    ]
     return Sheet(["what", "is", "time (UTC)"], rows)
 
 

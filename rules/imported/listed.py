@@ -148,8 +148,8 @@ def _happening(
         return Refused(
             line, f"the severity '{_cell(cells, form, 'severity')}' is no whole number of 1 to 1000"
         )
-    words = (_cell(cells, form, part) for part in ("class", "area", "by"))
-    return Happening(line, time_ns, number, text, *words, severity, said)
+    alarm_class, area, by = (_cell(cells, form, part) for part in ("class", "area", "by"))
+    return Happening(line, time_ns, number, text, alarm_class, area, by, severity, said)
 
 
 def _severity(text: str) -> int | None:

@@ -43,6 +43,9 @@ class Grid:
         tags: every tag of the line by path.
         step_s: the grid's step, seconds.
         hold_s: see above; the edge repeats an unchanged value every 60 s.
+
+    Attributes:
+        sampled_ns: source time of the sample that each value given last was taken from, shape (m, columns).
     """
 
     def __init__(
@@ -57,6 +60,7 @@ class Grid:
         self._newest = _NEVER  # source time of the newest sample of all
         self._stretch = _NEVER  # source time since which there was no pause
         self._done = _NEVER  # the last grid point that was given
+        self.sampled_ns = np.empty((0, len(self.paths)), dtype=np.int64)
 
     def rows(self, block: Block) -> Rows:
         """The grid points that became certain with this block."""
@@ -64,6 +68,7 @@ class Grid:
         later = np.unique(new.time_ns[new.time_ns > self._newest])
         if len(later) == 0:
             self._take(new)
+            self.sampled_ns = self.sampled_ns[:0]
             return Rows(np.empty(0, np.int64), np.empty((0, len(self.paths))))
         if self._newest == _NEVER:
             self._done = (int(later[0]) - 1) // self._step_ns * self._step_ns
@@ -112,6 +117,7 @@ class Grid:
         fresh = (last >= 0) & (key[at] >= wanted // wide * wide)
         value = np.where(fresh, new.value[at], self._value)
         time_ns = np.where(fresh, new.time_ns[at], self._time)
+        self.sampled_ns = time_ns
         begins = np.concatenate(([self._stretch], later[1:][later[1:] - later[:-1] > self._hold_ns]))
         stretch = begins[np.searchsorted(begins[1:], points, side="right")]
         newest = later[np.searchsorted(later, points, side="right") - 1]

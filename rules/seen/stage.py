@@ -21,6 +21,8 @@ from rules.block import Block, Rows
 from rules.finding import Finding
 from rules.line import LineFacts
 from rules.seen.grid import Grid
+from rules.seen.heard import Heard
+from rules.seen.heat import HeatFollower, HeatTens
 from rules.seen.leaps import Leaps
 from rules.seen.line import LineFollower, LineState
 from rules.seen.tens import TensMaker, Window
@@ -34,6 +36,7 @@ class Tens:
     Attributes:
         time_ns, rows, mean, low, high, last: see ``Window``.
         line: at their end.
+        heat: the heated zones in them.
         cycles: the cleanings whose trough became known in them.
         told: what people told since the ten seconds before; also what was told late.
     """
@@ -45,6 +48,7 @@ class Tens:
     high: NDArray[np.float64]
     last: NDArray[np.float64]
     line: LineState
+    heat: HeatTens
     cycles: tuple[Cycle, ...]
     told: tuple[Told, ...] = ()
 
@@ -68,6 +72,7 @@ class Stage:
 
     Attributes:
         column: path → column of the grid, for every signal of the line; the recorder's own are left out.
+        heat: follows the heated zones.
     """
 
     rule = "stage"
@@ -79,6 +84,8 @@ class Stage:
         self._grid = Grid(self.paths, tags)
         self._tens = TensMaker(len(self.paths))
         self._line = LineFollower(facts, tags, self.column)
+        self._heard = Heard(self.paths, tags)
+        self.heat = HeatFollower(facts, self.column)
         self._tracker = CycleTracker()
         self._cycles: list[tuple[int, Cycle]] = []  # those whose ten seconds are not yet over
         self._wiper = self.column.get("filter.wiper.state", -1)
@@ -94,6 +101,7 @@ class Stage:
         """What becomes certain with this block; asked again of the same block, the same."""
         if self._seen is None or block is not self._block:
             rows = self._grid.rows(self._leaps.without(block))
+            self._heard.note(rows.time_ns, self._grid.sampled_ns)
             self._follow_cleanings(rows)
             tens = [self._with_line(w) for w in self._tens.of(rows)]
             self._seen = Seen(rows.time_ns, rows.value, tens)
@@ -126,7 +134,8 @@ class Stage:
         told = tuple(t for t in self._told if t.time_ns <= w.time_ns)
         self._told = [t for t in self._told if t.time_ns > w.time_ns]
         line = self._line.follow(w, told)
-        return Tens(w.time_ns, w.rows, w.mean, w.low, w.high, w.last, line, cycles, told)
+        heat = self.heat.follow(w, self._heard.columns(w.time_ns))
+        return Tens(w.time_ns, w.rows, w.mean, w.low, w.high, w.last, line, heat, cycles, told)
 
     def _follow_cleanings(self, rows: Rows) -> None:
         if self._wiper < 0 or len(rows.time_ns) == 0:
@@ -145,6 +154,8 @@ class Stage:
             "grid": self._grid.save(),
             "tens": self._tens.save(),
             "line": self._line.save(),
+            "heard": self._heard.save(),
+            "heat": self.heat.save(),
             "told": [t.to_json() for t in self._told],
             "tracker": self._tracker.save(),
             "cycles": [[t, [_or_none(v) for v in astuple(c)]] for t, c in self._cycles],
@@ -156,6 +167,8 @@ class Stage:
         self._grid.restore(state["grid"])
         self._tens.restore(state["tens"])
         self._line.restore(state["line"])
+        self._heard.restore(state["heard"])
+        self.heat.restore(state["heat"])
         self._told = [Told.from_json(t) for t in state["told"]]
         self._tracker.restore(state["tracker"])
         self._cycles = [(t, _cycle(c)) for t, c in state["cycles"]]

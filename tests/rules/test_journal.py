@@ -54,6 +54,31 @@ def test_a_key_is_kept_once(journal: Journal) -> None:
     assert journal.entries()[0].data == {"text": "first"}
 
 
+def test_which_keys_are_known_however_many_are_asked_for(journal: Journal) -> None:
+    journal.append(entry(f"k{n}") for n in range(0, 1200, 2))
+    assert journal.known([f"k{n}" for n in range(1200)]) == {f"k{n}" for n in range(0, 1200, 2)}
+    assert journal.known([]) == set()
+
+
+def test_a_consequence_stands_in_the_journal_with_its_root(journal: Journal) -> None:
+    life, root = LifeCycle(), ("source-silent", "source.plc")
+    moves = life.finding(finding(), T0, root)
+    journal.append(of_transition(n, t) for n, t in enumerate(moves))
+    (now,) = journal.alarms()
+    assert (now.state, now.condition, now.root) == (State.SUPPRESSED, True, root)
+    assert now.reason == "a consequence of source-silent of source.plc"
+    journal.append(of_transition(n + 9, t) for n, t in enumerate(life.group({}, T0 + NS)))
+    (now,) = journal.alarms()
+    assert (now.state, now.root) == (State.UNACKNOWLEDGED, None)
+
+
+def test_an_alarm_of_before_they_were_grouped_has_no_root(journal: Journal) -> None:
+    (raised,) = LifeCycle().finding(finding(), T0)
+    old = of_transition(0, raised)
+    journal.append([replace(old, data={k: v for k, v in old.data.items() if k != "root"})])
+    assert journal.alarms()[0].root is None
+
+
 def test_entries_by_time_kind_and_number(journal: Journal) -> None:
     journal.append([entry("c", T0 + 3), entry("a", T0 + 1), entry("b", T0 + 2, EntryKind.FINDING)])
     assert [e.key for e in journal.entries()] == ["a", "b", "c"]

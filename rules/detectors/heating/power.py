@@ -1,42 +1,34 @@
 """Whether a heated zone gets the power that its controller asks for.
 
-Three independent signs, each judged against the zone's peers: no current, a missing heating rate, no effect
-of full output; while heating up: far slower than its peers. All compare a command with its consequence.
+By current where it is known: too little flows though the controller asks. Else by three signs against the
+zone's peers: a missing heating rate, no effect of full output; while heating up: far slower than they. All
+compare a command with its consequence. A heater that has lost a part of its elements only, and several that
+lost their current at once, have rules of their own.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from enum import IntEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from historian.frame import NS
-from historian.tags import Tag
 from process.heaters import missing_rate_k_min
-from rules.block import Block
-from rules.detectors.heating.words import AT_SETPOINT_K, Sign, began, ended, supply_lost
-from rules.detectors.heating.zones import (
-    ENDINGS,
-    WINDOW_S,
-    Flags,
-    Learner,
-    ZoneGroup,
-    ZoneTens,
-    full_output,
-    median_where,
-)
-from rules.finding import Evidence, Finding
+from rules.detectors.heating.full_rates import full_rates_k_min
+from rules.detectors.heating.together import lost_together
+from rules.detectors.heating.zones import FULL_PERCENT, Flags, HoldOutput, ZoneRule, currents, others_hold
+from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.grid import array, numbers
+from rules.seen.heat import HeatTens
 from rules.seen.stage import Stage, Tens
-from rules.table.settings import Values, values_of
-
-RULE = "heater-power"
+from rules.seen.tens import TENS_S
 
 _NEAR_WINDOWS = 18  # so long at the set-point: three minutes
+_AT_SETPOINT_K = 3.0
 _HEATING_UP_K = 15.0
 _LAG_K = 4.0
 _LAG_OF_SLOPE_K = 2.0
@@ -48,238 +40,208 @@ _PEERS_WARM_K_MIN = 1.0
 _SLOW_SHARE = 0.4
 _SLOW_WINDOWS = 30
 _CLEAR_WINDOWS = 6
-_SUPPLY_WINDOWS = 3
 _LEAST_PEERS = 2
-_LOOK_BACK_S = 120.0
+_LOOK_BACK_WINDOWS = 12  # the slope looks back two minutes
+_JUMP_K = 20.0
+_PAUSE_NS = int(3 * TENS_S * NS)
 
 
-class HeaterPower:
-    """Rule ``heater-power``: one finding a zone, or one a group when none of its zones gets current.
+class Sign(IntEnum):
+    """What shows that a zone lacks power; the numbers stand in saved states."""
 
-    Zones that were taken out of use are not judged.
-    """
-
-    rule = RULE
-
-    def __init__(self, facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> None:
-        values = values_of(facts, RULE)
-        self._stage = stage
-        self._watches = [_GroupWatch(group, values, stage) for group in zone_groups(facts, tags)]
-
-    def update(self, block: Block) -> Sequence[Finding]:
-        """What the samples say of each zone."""
-        tens = self._stage.see(block).tens
-        return [f for watch in self._watches for ten in tens for f in watch.take(ten)]
-
-    def advance(self, now_ns: int) -> Sequence[Finding]:
-        """Nothing: missing samples are not this rule's affair."""
-        return ()
-
-    def save(self) -> dict[str, Any]:
-        """The state as JSON types."""
-        return {watch.group.prefix: watch.save() for watch in self._watches}
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Take up what ``save`` gave."""
-        for watch in self._watches:
-            watch.restore(state[watch.group.prefix])
+    NONE = 0
+    NO_CURRENT = 1
+    MISSING_RATE = 2  # it ought to warm faster at this output
+    NO_EFFECT = 3  # full output, and it does not warm
+    SLOW = 4  # warms up far slower than its peers
 
 
-def zone_groups(facts: LineFacts, tags: Mapping[str, Tag]) -> list[ZoneGroup]:
-    """The line's heated zones that have a temperature and an output, by kind."""
-    values = values_of(facts, RULE)
-    plate_a = facts.melt_filter.heater_a if facts.melt_filter is not None else None
-    told = float("nan") if plate_a is None else plate_a
-    kinds = (
-        ("filter.plate", "Plate", values["plate_full_k_min"], told, True),
-        ("extruder.zone", "Barrel zone", values["barrel_full_k_min"], float("nan"), False),
-        ("die.zone", "Die zone", values["die_full_k_min"], float("nan"), False),
-    )
-    groups = []
-    for prefix, word, rate, nominal, alike in kinds:
-        found = (re.fullmatch(re.escape(prefix) + r"\.(\d+)\.temp\.pv", path) for path in tags)
-        places = sorted(int(m.group(1)) for m in found if m and f"{prefix}.{m.group(1)}.out" in tags)
-        if places:
-            groups.append(ZoneGroup(prefix, word, tuple(places), rate, nominal, alike))
-    return groups
+class HeaterPower(ZoneRule):
+    """Rule ``heater-power``: one finding a zone. Zones that were taken out of use are not judged."""
 
+    RULE = "heater-power"
 
-class _GroupWatch:
-    """One group of zones: how long each sign has been seen, and which zones have a finding."""
-
-    def __init__(self, group: ZoneGroup, values: Values, stage: Stage) -> None:
-        self.group, self._values = group, values
-        self._column = group.columns(stage.column)
-        self._paths = stage.paths
-        zones = len(group.places)
-        self._learner = Learner(zones, group.nominal_a)
-        self._armed = np.zeros(zones, dtype=np.bool_)  # has been at its set-point since it last changed
-        self._setpoint = np.full(zones, np.nan)
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage, 0, 0)
+        values, size = self.values, len(self.zones)
+        self._full_k_min = full_rates_k_min(facts, self.zones)
+        self._hold = HoldOutput(size)
+        self._armed = np.zeros(size, dtype=np.bool_)  # has been at its set-point since it last changed
+        self._setpoint = np.full(size, np.nan)
+        self._temp = np.full(size, np.nan)
         self._last_ns: int | None = None
-        self._sign_runs = np.zeros((len(Sign), zones), dtype=np.int64)
-        self._near_run = np.zeros(zones, dtype=np.int64)
-        self._flow_run = np.zeros(zones, dtype=np.int64)
-        self._sign = np.zeros(zones, dtype=np.int64)  # of the standing finding
-        self._supply_run = 0  # windows without any current; below zero: with it again
-        self._supply_lost = False
+        self._runs = np.zeros((len(Sign), size), dtype=np.int64)
+        self._near_run = np.zeros(size, dtype=np.int64)
+        self._flow_run = np.zeros(size, dtype=np.int64)
+        self._sign = np.zeros(size, dtype=np.int64)  # of the standing finding
+        self._shared = np.zeros(size, dtype=np.bool_)  # lost its current together with others
         held_s = (values["current_window_s"], values["residual_held_s"], values["slow_held_s"])
-        needed = [np.inf, *(s / WINDOW_S for s in held_s), _SLOW_WINDOWS]
+        needed = [np.inf, *(s / TENS_S for s in held_s), _SLOW_WINDOWS]
         self._needed: NDArray[np.float64] = np.ceil(needed)[:, None]
 
-    def take(self, tens: Tens) -> list[Finding]:
-        return self._judge(ZoneTens.of(tens.time_ns, tens.rows, self._column))
-
-    def _judge(self, tens: ZoneTens) -> list[Finding]:
-        if self._last_ns is not None and tens.time_ns - self._last_ns > 3 * WINDOW_S * NS:
-            self._supply_run = 0
-            for runs in (self._sign_runs, self._near_run, self._flow_run):
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """What these ten seconds say of each zone."""
+        yield from self.blinded(tens)
+        heat, values = tens.heat, self.values
+        if self._last_ns is not None and heat.time_ns - self._last_ns > _PAUSE_NS:
+            for runs in (self._runs, self._near_run, self._flow_run):
                 runs[...] = 0
-        self._last_ns = tens.time_ns
-        self._learner.take(tens, self._values["asked_percent"], self._sign > 0)
-        self._arm(tens)
-        asks, none, flows = self._currents(tens)
-        self._sign_runs = np.where(self._signs(tens, none, asks), self._sign_runs + 1, 0)
-        self._flow_run = np.where(flows, self._flow_run + 1, np.where(asks, 0, self._flow_run))
-        found = [self._begin(z, tens) for z in np.flatnonzero(self._begins()).tolist()]
-        found += [self._end(z, tens) for z in np.flatnonzero(self._ends(tens)).tolist()]
-        return found + self._supply(tens, asks, none, flows)
+        self._last_ns = heat.time_ns
+        self._hold.take(heat, self._sign > 0)
+        self._arm(heat)
+        known, none, flows = currents(heat, values["asked_percent"], values["current_share"])
+        self._runs = np.where(self._signs(heat, known, none), self._runs + 1, 0)
+        self._flow_run = np.where(flows, self._flow_run + 1, np.where(known, 0, self._flow_run))
+        runs = self._runs[Sign.NO_CURRENT]
+        self._shared = (self._shared & (runs > 0)) | lost_together(runs)
+        if self._shared.any():
+            self._shared |= runs > 0
+        for zone in np.flatnonzero(self._begins()).tolist():
+            yield self._begin(zone, heat)
+        for zone in np.flatnonzero(self._ends(heat)).tolist():
+            yield self._end(zone, heat)
 
-    def _arm(self, tens: ZoneTens) -> None:
-        """A zone is judged as a holding one once it has held its set-point, until that changes."""
-        near = tens.usable & (np.abs(tens.below_k) < AT_SETPOINT_K)
-        changed = np.abs(tens.setpoint_cel - self._setpoint) > 0.5
-        self._setpoint = np.where(np.isnan(tens.setpoint_cel), self._setpoint, tens.setpoint_cel)
+    def _arm(self, heat: HeatTens) -> None:
+        """A zone is judged as a holding one once it has held its set-point, until that changes.
+
+        A reading that leaps is no heat: it must hold again.
+        """
+        near = heat.usable & (np.abs(heat.below_k) < _AT_SETPOINT_K)
+        changed = np.abs(heat.setpoint_cel - self._setpoint) > 0.5
+        changed |= np.abs(heat.temp_cel - self._temp) > _JUMP_K
+        self._setpoint = np.where(np.isnan(heat.setpoint_cel), self._setpoint, heat.setpoint_cel)
+        self._temp = np.where(np.isnan(heat.temp_cel), self._temp, heat.temp_cel)
         self._near_run = np.where(near & ~changed, self._near_run + 1, 0)
-        cold = tens.usable & (tens.below_k > _HEATING_UP_K)
-        together = np.sum(cold) > np.sum(tens.usable) / 2 and len(cold) > 1
-        lost = changed | (tens.in_use < 0.5) | (cold & together)
+        cold = heat.usable & (heat.below_k > _HEATING_UP_K)
+        peers = self.zones.peers
+        together = (peers @ cold.astype(int) + 1) * 2 > peers @ heat.usable.astype(int) + 1
+        lost = changed | (heat.in_use < 0.5) | (cold & together & peers.any(axis=1))
         self._armed = (self._armed & ~lost) | (self._near_run >= _NEAR_WINDOWS)
 
-    def _currents(self, tens: ZoneTens) -> tuple[Flags, Flags, Flags]:
-        """Which zones ask for heat and have their current known, which of them get none, which get it."""
-        asks = tens.usable & (tens.least_out > self._values["asked_percent"]) & ~np.isnan(tens.current_a)
-        least_a = self._values["current_share"] * self._learner.nominal_a
-        return asks, asks & (tens.current_a < least_a), asks & (tens.current_a >= 2 * least_a)
-
-    def _signs(self, tens: ZoneTens, none: Flags, asks: Flags) -> Flags:
+    def _signs(self, heat: HeatTens, known: Flags, none: Flags) -> Flags:
         """Which sign each zone shows in these ten seconds, shape (signs, zones)."""
-        usable, below, rate = tens.usable, tens.below_k, self._learner.rate_k_min
-        full = usable & full_output(tens)
-        signs = np.zeros((len(Sign), len(usable)), dtype=np.bool_)
-        # When most of those that ask get nothing, it is the supply or the measurement, not one zone.
-        others_flow = int(np.sum(asks & ~none)) >= int(np.sum(none)) - 1
-        signs[Sign.NO_CURRENT] = none & (others_flow if np.sum(asks) > 1 else True)
-        peers = int(np.sum(usable & ~np.isnan(rate))) > _LEAST_PEERS
-        if peers:
-            signs[Sign.MISSING_RATE] = self._armed & usable & self._misses_rate(tens)
-            heating = full & (below > _HEATING_UP_K)
-            pace = median_where(rate, heating)
-            if self.group.alike and np.sum(heating) > _LEAST_PEERS and pace > _PEERS_WARM_K_MIN:
-                signs[Sign.SLOW] = ~self._armed & heating & (rate < _SLOW_SHARE * pace)
-        alone = below - median_where(below, usable) > _BEYOND_PEERS_K if peers else np.ones_like(usable)
+        zones, usable, below, rate = self.zones, heat.usable, heat.below_k, heat.rate_k_min
+        signs = np.zeros((len(Sign), len(zones)), dtype=np.bool_)
+        signs[Sign.NO_CURRENT] = none
+        seen = usable & ~known  # where current tells, the temperature need not
+        if not seen.any():
+            return signs
+        full = seen & (heat.least_out >= FULL_PERCENT)
+        rated = usable & ~np.isnan(rate)
+        peers = zones.peers @ rated.astype(int) >= _LEAST_PEERS
+        signs[Sign.MISSING_RATE] = seen & self._armed & peers & self._misses_rate(heat)
+        heating = full & (below > _HEATING_UP_K)
+        pace = zones.of_peers(rate, heating)
+        many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
+        signs[Sign.SLOW] = ~self._armed & heating & zones.alike & many & (rate < _SLOW_SHARE * pace)
+        alone = below - zones.of_peers(below, usable) > _BEYOND_PEERS_K
         no_effect = full & (rate <= _NO_EFFECT_K_MIN) & (below > _LAG_K)
-        signs[Sign.NO_EFFECT] = self._armed & no_effect & alone
+        signs[Sign.NO_EFFECT] = self._armed & no_effect & (alone | ~peers)
         return signs
 
-    def _misses_rate(self, tens: ZoneTens) -> Flags:
+    def _misses_rate(self, heat: HeatTens) -> Flags:
         """Which zones sink away from their peers while asked for more than what held them."""
-        rate, hold, usable = self._learner.rate_k_min, self._learner.hold_percent, tens.usable
-        missing = missing_rate_k_min(tens.out, hold, self.group.full_k_min, rate)
-        beyond = missing - median_where(missing, usable) > self._values["residual_k_min"]
-        sinks = rate - median_where(rate, usable) < _FALLING_K_MIN
-        asked: Flags = tens.out > hold + _BEYOND_HOLD_PERCENT
-        return beyond & sinks & asked & (tens.below_k > _LAG_OF_SLOPE_K)
+        rate, hold, usable = heat.rate_k_min, self._hold.percent, heat.usable
+        missing = missing_rate_k_min(heat.out, hold, self._full_k_min, rate)
+        beyond = missing - self.zones.of_peers(missing, usable) > self.values["residual_k_min"]
+        sinks = rate - self.zones.of_peers(rate, usable) < _FALLING_K_MIN
+        asked: Flags = heat.out > hold + _BEYOND_HOLD_PERCENT
+        return beyond & sinks & asked & (heat.below_k > _LAG_OF_SLOPE_K)
 
     def _begins(self) -> Flags:
-        seen = self._sign_runs >= self._needed
-        begins: Flags = seen.any(axis=0) & (self._sign == 0) & ~np.asarray(self._supply_lost)
+        seen = self._runs >= self._needed
+        begins: Flags = seen.any(axis=0) & (self._sign == 0) & ~self._shared
         self._sign = np.where(begins, np.argmax(seen, axis=0), self._sign)
         return begins
 
-    def _ends(self, tens: ZoneTens) -> Flags:
-        gone = self._sign_runs[self._sign, np.arange(len(self._sign))] == 0
+    def _ends(self, heat: HeatTens) -> Flags:
+        gone = self._runs[self._sign, np.arange(len(self._sign))] == 0
         by_current = (self._sign == Sign.NO_CURRENT) & (self._flow_run >= _CLEAR_WINDOWS)
         by_temp = (self._sign > Sign.NO_CURRENT) & (self._near_run >= _NEAR_WINDOWS)
-        ends: Flags = (self._sign > 0) & gone & (by_current | by_temp | (tens.in_use < 0.5))
+        ends: Flags = (self._sign > 0) & gone & (by_current | by_temp | (heat.in_use < 0.5))
         return ends
 
-    def _supply(self, tens: ZoneTens, asks: Flags, none: Flags, flows: Flags) -> list[Finding]:
-        """Whether none of the group's zones gets current, or some do again."""
-        asking = int(np.sum(asks))
-        if asking > _LEAST_PEERS and none[asks].all() and self._armed.any():
-            self._supply_run = max(self._supply_run, 0) + 1
-        elif 2 * np.sum(flows) > asking:
-            self._supply_run = min(self._supply_run, 0) - 1
-        if not self._supply_lost and self._supply_run >= _SUPPLY_WINDOWS:
-            self._supply_lost = True
-            return [self._finding(None, tens, supply_lost(self.group, asking), self._supply_run, active=True)]
-        if self._supply_lost and self._supply_run <= -_CLEAR_WINDOWS:
-            self._supply_lost = False
-            again = f"{self.group.word}s draw current again."
-            return [self._finding(None, tens, again, 0, active=False)]
-        return []
-
-    def _begin(self, zone: int, tens: ZoneTens) -> Finding:
+    def _begin(self, zone: int, heat: HeatTens) -> Finding:
         sign = Sign(self._sign[zone])
-        windows = int(self._sign_runs[sign, zone])
+        windows = int(self._runs[sign, zone])
         if sign is not Sign.NO_CURRENT:
-            windows += int(_LOOK_BACK_S / WINDOW_S)  # the slope looks back so far
+            windows += _LOOK_BACK_WINDOWS
         self._flow_run[zone] = self._near_run[zone] = 0
-        sentence = began(self.group, zone, sign, tens, self._learner)
-        return self._finding(zone, tens, sentence, windows, active=True)
+        name, seen = self.zones.names[zone], _state(zone, heat)
+        asked = f"although the controller asks for {heat.out[zone]:.0f} %"
+        if sign is Sign.NO_CURRENT:
+            amps = np.fmin(heat.current_a[zone], heat.on_a[zone])
+            flows = "no heater current" if amps < 0.1 * heat.usual_a[zone] else f"only {amps:.1f} A flows"
+            what = f"{name} is losing heat: {flows} {asked}" + (f"; {seen}" if seen else "")
+        elif sign is Sign.SLOW:
+            what = f"{name} warms up far slower than its peers, {seen}, {asked}; {_UNMEASURED}"
+        else:
+            what = f"{name} is losing heat: {seen}, {asked}; {_UNMEASURED}"
+        sentence = f"{what}. {others_hold(self, zone, heat)}"
+        return self._said(zone, heat, sentence, windows, active=True)
 
-    def _end(self, zone: int, tens: ZoneTens) -> Finding:
-        sentence = ended(self.group, zone, Sign(self._sign[zone]), tens)
+    def _end(self, zone: int, heat: HeatTens) -> Finding:
+        name, sign = self.zones.names[zone], Sign(self._sign[zone])
         self._sign[zone] = Sign.NONE
-        return self._finding(zone, tens, sentence, 0, active=False)
+        if heat.in_use[zone] < 0.5:
+            sentence = f"{name} was taken out of use."
+        elif sign is Sign.NO_CURRENT:
+            sentence = f"{name} draws current again."
+        else:
+            sentence = f"{name} has been back at its set-point for three minutes."
+        return self._said(zone, heat, sentence, 0, active=False)
 
-    def _finding(
-        self, zone: int | None, tens: ZoneTens, sentence: str, windows: int, *, active: bool
-    ) -> Finding:
-        """Of a zone, or of the group (None), with its onset so many windows ago."""
-        subject = self.group.prefix if zone is None else self.group.subject(zone)
-        endings = (".i",) if zone is None else ENDINGS
-        onset_ns = tens.time_ns - int(windows * WINDOW_S * NS)
-        evidence = Evidence(
-            min(onset_ns, tens.time_ns - int(_LOOK_BACK_S * NS)),
-            tens.time_ns,
-            tuple(p for p in self._paths if p.startswith(subject + ".") and p.endswith(endings)),
-            {} if zone is None else self._figures(zone, tens),
+    def _said(self, zone: int, heat: HeatTens, sentence: str, windows: int, *, active: bool) -> Finding:
+        return self.finding(
+            self.zones.subjects[zone],
+            active,
+            heat.time_ns,
+            sentence,
+            onset_ns=heat.time_ns - int(windows * TENS_S * NS),
+            tags=self.zones.tags(zone),
+            figures=self.figures(zone, heat),
         )
-        words = (self._values.priority(), sentence, self._values.advice)
-        return Finding(RULE, subject, active, tens.time_ns, onset_ns, *words, evidence)
-
-    def _figures(self, zone: int, tens: ZoneTens) -> dict[str, tuple[float, str]]:
-        figures = {
-            "controller output": (tens.out[zone], "%"),
-            "heater current": (tens.current_a[zone], "A"),
-            "nominal current": (self._learner.nominal_a[zone], "A"),
-            "temperature": (tens.temp_cel[zone], "Cel"),
-            "below set-point": (tens.below_k[zone], "K"),
-            "warming": (self._learner.rate_k_min[zone], "K/min"),
-        }
-        return {name: (round(float(v), 2), unit) for name, (v, unit) in figures.items() if not np.isnan(v)}
 
     def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
         return {
-            "learner": self._learner.save(),
+            **super().save(),
+            "hold": self._hold.save(),
             "armed": self._armed.tolist(),
             "setpoint": numbers(self._setpoint),
+            "temp": numbers(self._temp),
             "last": self._last_ns,
-            "runs": self._sign_runs.tolist(),
+            "runs": self._runs.tolist(),
             "near": self._near_run.tolist(),
             "flow": self._flow_run.tolist(),
             "sign": self._sign.tolist(),
-            "supply": [self._supply_run, self._supply_lost],
+            "shared": self._shared.tolist(),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
-        self._learner.restore(state["learner"])
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._hold.restore(state["hold"])
         self._armed = np.asarray(state["armed"], dtype=np.bool_)
-        self._setpoint = array(state["setpoint"])
+        self._setpoint, self._temp = array(state["setpoint"]), array(state["temp"])
         self._last_ns = state["last"]
-        self._sign_runs = np.asarray(state["runs"], dtype=np.int64)
+        self._runs = np.asarray(state["runs"], dtype=np.int64)
         self._near_run = np.asarray(state["near"], dtype=np.int64)
         self._flow_run = np.asarray(state["flow"], dtype=np.int64)
         self._sign = np.asarray(state["sign"], dtype=np.int64)
-        self._supply_run, self._supply_lost = state["supply"]
+        self._shared = np.asarray(state["shared"], dtype=np.bool_)
+
+
+_UNMEASURED = (
+    "no current is measured, so lost heater power and a sagging sensor cannot be told apart"
+)
+
+
+def _state(zone: int, heat: HeatTens) -> str:
+    """How far below its set-point a zone is, and how it goes."""
+    below, rate = heat.below_k[zone], heat.rate_k_min[zone]
+    parts = [
+        "" if np.isnan(below) else f"{below:.1f} K below set-point",
+        "" if np.isnan(rate) else f"{rate:+.1f} K/min",
+    ]
+    return ", ".join(p for p in parts if p)

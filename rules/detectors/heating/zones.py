@@ -1,210 +1,179 @@
-"""The heated zones of a line by group, and what ten seconds of their signals say."""
+"""What the rules of heated zones have in common: a judgement of each zone, told by its name."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from historian.frame import NS
-from process.statistics import median_of_columns, slopes_of_columns
+from process.statistics import median_of_columns
+from rules.finding import Blind
+from rules.line import LineFacts
+from rules.seen.episode import Episodes
 from rules.seen.grid import array, numbers
+from rules.seen.heat import HeatTens
+from rules.seen.rule import Figures, TensRule
+from rules.seen.stage import Stage, Tens
+from rules.words import count
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-WINDOW_S = 10.0
-ENDINGS = (".temp.pv", ".temp.sp", ".out", ".i", ".enabled.state")
-_LEAST_KNOWN = 5  # of the ten grid rows of a window
-_RATE_WINDOWS = 13  # thirteen points span 120 s
+FULL_PERCENT = 95.0
+NEAR_K = 3.0
+CURRENT_SOUND = 0.85
+"""Share of the usual current that a whole heater draws; a supply that sags by the 10 % that EN 50160 allows
+stays above."""
+_HOLD_WINDOWS = 60
+_HOLD_FROM = 30
 _CLOSE_K = 2.0
 _STEADY_K_MIN = 0.3
-_LEARN_WINDOWS = 60
-_LEARNT_FROM = 30
-_ON_A = 0.3
-_FULL_OUT = 95.0
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneGroup:
-    """Zones of one kind, which are each other's peers.
+class ZoneRule(TensRule):
+    """A rule that judges every heated zone for itself.
 
     Attributes:
-        prefix: path before the place number.
-        word: what a person calls one of them.
-        places: their place numbers.
-        full_k_min: heating rate at full output without losses.
-        nominal_a: heater current while on; NaN when it has to be learnt.
-        alike: whether all have about the same power and mass.
+        zones: which there are.
+        episodes: those that were ever begun, by the zones' subjects.
     """
 
-    prefix: str
-    word: str
-    places: tuple[int, ...]
-    full_k_min: float
-    nominal_a: float
-    alike: bool
+    def __init__(self, facts: LineFacts, stage: Stage, on_s: float, off_s: float) -> None:
+        super().__init__(facts, stage)
+        self.zones = stage.heat.zones
+        self.episodes = Episodes(on_s, off_s)
 
-    def subject(self, zone: int) -> str:
-        """The zone's path without its ending."""
-        return f"{self.prefix}.{self.places[zone]}"
+    def standing(self) -> Flags:
+        """Which zones have a finding."""
+        known = self.episodes
+        return np.asarray([s in known and known[s].standing for s in self.zones.subjects], dtype=np.bool_)
 
-    def name(self, zone: int) -> str:
-        """The zone as it begins a sentence."""
-        return f"{self.word} {self.places[zone]}"
+    def changes(self, heat: HeatTens, holds: Flags, known: Flags) -> Iterator[tuple[int, bool]]:
+        """The zones whose condition began (True) or ended with this judgement.
 
-    def columns(self, column: Mapping[str, int]) -> NDArray[np.intp]:
-        """Each signal's column in the stage's grid (-1: the line has none), shape (5, zones)."""
-        zones = range(len(self.places))
-        found = [[column.get(self.subject(z) + ending, -1) for z in zones] for ending in ENDINGS]
-        return np.asarray(found, dtype=np.intp)
+        Args:
+            holds: where it is seen.
+            known: where it can be judged.
+        """
+        for zone, subject in enumerate(self.zones.subjects):
+            if holds[zone] or subject in self.episodes:
+                judged = bool(holds[zone]) if known[zone] else None
+                change = self.episodes[subject].judge(heat.time_ns, judged)
+                if change:
+                    yield zone, change > 0
 
+    def blinded(self, tens: Tens, why: str | None = None) -> Sequence[Blind]:
+        """That nothing can be judged: for this reason, or because no zone's signals are known."""
+        if why is None and not tens.heat.usable.any():
+            why = "temperature or output of the heated zones is not known"
+        return self.blind.note(tens.time_ns, why)
 
-@dataclass(frozen=True, slots=True)
-class ZoneTens:
-    """Ten seconds of a group; arrays of shape (zones,), NaN where not known.
+    def figures(self, zone: int, heat: HeatTens, hold: Floats | None = None) -> Figures:
+        """What a person may want to read of a zone."""
+        found = {
+            "controller output": (heat.out[zone], "%"),
+            "heater current": (_most(heat.on_a[zone], heat.current_a[zone]), "A"),
+            "usual current": (heat.usual_a[zone], "A"),
+            "temperature": (heat.temp_cel[zone], "Cel"),
+            "below set-point": (heat.below_k[zone], "K"),
+            "warming": (heat.rate_k_min[zone], "K/min"),
+        }
+        if hold is not None:
+            found["output that held it"] = (hold[zone], "%")
+        return found
 
-    Attributes:
-        temp_cel, setpoint_cel: mean, last.
-        out, least_out: controller output, mean and minimum, %.
-        current_a: the highest in the window; NaN when unknown throughout.
-        in_use: 1 in use, 0 taken out, NaN unknown.
-        usable: whether in use, with known temperature and output.
-        below_k: how far below its set-point, K.
-    """
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {**super().save(), "episodes": self.episodes.save()}
 
-    time_ns: int
-    temp_cel: Floats
-    setpoint_cel: Floats
-    out: Floats
-    least_out: Floats
-    current_a: Floats
-    in_use: Floats
-    usable: Flags
-    below_k: Floats
-
-    @classmethod
-    def of(cls, time_ns: int, rows: Floats, column: NDArray[np.intp]) -> ZoneTens:
-        """From grid rows, shape (k, paths)."""
-        widened = np.concatenate((rows, np.full((len(rows), 1), np.nan)), axis=1)
-        temp, setpoint, out, current, use = (widened[:, c] for c in column)
-        known = np.sum(~np.isnan(temp), axis=0) >= _LEAST_KNOWN
-        asked = np.sum(~np.isnan(out), axis=0) >= _LEAST_KNOWN
-        in_use = np.where(column[4] >= 0, use[-1], 1.0)
-        mean_cel = np.where(known, _mean(temp), np.nan)
-        return cls(
-            time_ns,
-            mean_cel,
-            setpoint[-1],
-            np.where(asked, _mean(out), np.nan),
-            np.where(asked, np.min(np.where(np.isnan(out), np.inf, out), axis=0), np.nan),
-            _highest(current),
-            in_use,
-            (in_use >= 0.5) & known & asked,
-            setpoint[-1] - mean_cel,
-        )
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self.episodes.restore(state["episodes"])
 
 
-class Learner:
-    """What a group has shown so far: warming rate now, duty that holds, current while on.
+class HoldOutput:
+    """The output that held each zone at its set-point of late: the median of ten minutes."""
 
-    The hold duty is learnt only while a zone stands at its set-point.
+    def __init__(self, zones: int) -> None:
+        self._kept = np.full((_HOLD_WINDOWS, zones), np.nan)
+        self._count = np.zeros(zones, dtype=np.int64)
+        self.percent = np.full(zones, np.nan)
 
-    Attributes:
-        rate_k_min: warming over the last two minutes.
-        nominal_a: current while on.
-    """
-
-    def __init__(self, zones: int, nominal_a: float) -> None:
-        self._given_a = nominal_a
-        self._times: list[int] = []
-        self._temps = np.empty((0, zones))
-        self._holds = np.full((_LEARN_WINDOWS, zones), np.nan)
-        self._currents = np.full((_LEARN_WINDOWS, zones), np.nan)
-        self._hold_count = np.zeros(zones, dtype=np.int64)
-        self._current_count = np.zeros(zones, dtype=np.int64)
-        self.rate_k_min = np.full(zones, np.nan)
-        self.nominal_a = np.full(zones, nominal_a)
-
-    def take(self, tens: ZoneTens, asked_percent: float, frozen: Flags) -> None:
-        """Learn from ten seconds; nothing of ``frozen`` zones."""
-        if self._times and tens.time_ns - self._times[-1] > 3 * WINDOW_S * NS:
-            self._times, self._temps = [], self._temps[:0]
-        self._times = [*self._times, tens.time_ns][-_RATE_WINDOWS:]
-        self._temps = np.concatenate((self._temps, tens.temp_cel[None, :]))[-_RATE_WINDOWS:]
-        minutes = np.asarray([(t - self._times[0]) / (60 * NS) for t in self._times])
-        self.rate_k_min = slopes_of_columns(minutes, self._temps, least_points=_RATE_WINDOWS - 3)
-        sound = tens.usable & ~frozen
-        holds = sound & (np.abs(tens.below_k) < _CLOSE_K) & (np.abs(self.rate_k_min) < _STEADY_K_MIN)
-        _put(self._holds, self._hold_count, holds, tens.out)
-        flows = sound & (tens.least_out > asked_percent) & (tens.current_a > _ON_A)
-        if _put(self._currents, self._current_count, flows, tens.current_a):
-            self.nominal_a = self._nominal_a()
-
-    @property
-    def hold_percent(self) -> Floats:
-        """The duty that held each zone of late; NaN before five minutes of it."""
-        return np.where(self._hold_count >= _LEARNT_FROM, median_of_columns(self._holds), np.nan)
-
-    def _nominal_a(self) -> Floats:
-        """Current of each zone while on: as told, else as seen, else as seen at its peers."""
-        if not np.isnan(self._given_a):
-            return np.full(self._currents.shape[1], self._given_a)
-        own = np.where(self._current_count >= 6, median_of_columns(self._currents), np.nan)
-        peers = own[~np.isnan(own)]
-        return np.where(np.isnan(own), np.median(peers), own) if len(peers) else own
+    def take(self, heat: HeatTens, frozen: Flags) -> None:
+        """Learn from ten seconds, of zones that stand at their set-points; nothing of frozen ones."""
+        close = (np.abs(heat.below_k) < _CLOSE_K) & (np.abs(heat.rate_k_min) < _STEADY_K_MIN)
+        at = np.flatnonzero(heat.usable & ~frozen & close)
+        if len(at):
+            self._kept[self._count[at] % _HOLD_WINDOWS, at] = heat.out[at]
+            self._count[at] += 1
+            self.percent = np.where(self._count >= _HOLD_FROM, median_of_columns(self._kept), np.nan)
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
-            "times": self._times,
-            "temps": [numbers(r) for r in self._temps],
-            "holds": [numbers(r) for r in self._holds],
-            "currents": [numbers(r) for r in self._currents],
-            "counts": [self._hold_count.tolist(), self._current_count.tolist()],
-            "rate": numbers(self.rate_k_min),
+            "kept": [numbers(r) for r in self._kept],
+            "count": self._count.tolist(),
+            "percent": numbers(self.percent),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        zones = self._holds.shape[1]
-        self._times = list(state["times"])
-        self._temps = np.asarray([array(r) for r in state["temps"]]).reshape(-1, zones)
-        self._holds = np.asarray([array(r) for r in state["holds"]]).reshape(-1, zones)
-        self._currents = np.asarray([array(r) for r in state["currents"]]).reshape(-1, zones)
-        self._hold_count, self._current_count = (np.asarray(c, dtype=np.int64) for c in state["counts"])
-        self.rate_k_min = array(state["rate"])
-        self.nominal_a = self._nominal_a()
+        self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(_HOLD_WINDOWS, -1)
+        self._count = np.asarray(state["count"], dtype=np.int64)
+        self.percent = array(state["percent"])
 
 
-def median_where(values: Floats, chosen: Flags) -> float:
-    """The median of the chosen known values; NaN when there are none."""
-    known = values[chosen & ~np.isnan(values)]
-    return float(np.median(known)) if len(known) else float("nan")
+def sound_current(heat: HeatTens) -> Flags:
+    """Where the heater is known to draw what it ought to."""
+    sound: Flags = heat.on_a >= CURRENT_SOUND * heat.usual_a
+    return sound
 
 
-def full_output(tens: ZoneTens) -> Flags:
-    """Which zones the controller gives all it has."""
-    return tens.least_out >= _FULL_OUT
+def currents(heat: HeatTens, asked_percent: float, share: float) -> tuple[Flags, Flags, Flags]:
+    """Which zones ask for heat and have their current known, which of them get too little, which enough.
+
+    Args:
+        asked_percent: output above which ten seconds show whether current flows.
+        share: of the usual current, below which it is too little.
+    """
+    by_window = heat.usable & (heat.least_out > asked_percent) & ~np.isnan(heat.current_a)
+    by_on = heat.usable & ~np.isnan(heat.on_a)
+    least_a = share * heat.usual_a
+    none = (by_window & (heat.current_a < least_a)) | (by_on & (heat.on_a < least_a))
+    return (by_window | by_on) & ~np.isnan(least_a), none, by_window & (heat.current_a >= least_a)
 
 
-def _put(ring: Floats, count: NDArray[np.int64], where: Flags, values: Floats) -> bool:
-    """Write into each column's ring, in place, where asked; gives whether anything was written."""
-    at = np.flatnonzero(where)
-    ring[count[at] % len(ring), at] = values[at]
-    count[at] += 1
-    return len(at) > 0
+def named(zones: Sequence[str]) -> str:
+    """Zones in a sentence.
+
+    Example:
+        >>> named(["Plate 1", "Plate 4", "Barrel zone 1"])
+        'plate 1, plate 4 and barrel zone 1'
+    """
+    small = [z[0].lower() + z[1:] for z in zones]
+    if len(small) < 2:
+        return "".join(small)
+    return ", ".join(small[:-1]) + " and " + small[-1]
 
 
-def _mean(values: Floats) -> Floats:
-    known = ~np.isnan(values)
-    mean: Floats = np.sum(np.where(known, values, 0.0), axis=0) / np.maximum(np.sum(known, axis=0), 1)
-    return mean
+def others_hold(rule: ZoneRule, zone: int, heat: HeatTens) -> str:
+    """How the other zones of its kind in use stand, as a sentence."""
+    others = rule.zones.peers[zone] & heat.usable
+    total, holding = int(others.sum()), int((others & (np.abs(heat.below_k) <= NEAR_K)).sum())
+    kind = rule.zones.names[zone].rstrip("0123456789 ").lower() + "s"
+    if total == 0:
+        return f"No other {kind} are judged."
+    if holding == total:
+        seen = f"All {count(total)}" if total > 1 else "The one"
+    else:
+        seen = f"{count(holding).capitalize()} of the {count(total)}"
+    one = kind[:-1] if total == 1 else kind
+    verb = "is" if holding == 1 or (total == 1 and holding == total) else "are"
+    return f"{seen} other {one} in use {verb} at set-point (within {NEAR_K:.0f} K)."
 
 
-def _highest(values: Floats) -> Floats:
-    highest: Floats = np.max(np.where(np.isnan(values), -np.inf, values), axis=0)
-    return np.where(np.isinf(highest), np.nan, highest)
+def _most(first: float, second: float) -> float:
+    return float(np.fmax(first, second))

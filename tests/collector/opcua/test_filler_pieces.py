@@ -109,10 +109,10 @@ async def fill(
     told: list[str] = []
     one = Filler("plc", inbox, clock, lambda kind, text, data: told.append(kind))
     running = asyncio.create_task(one.run(server, arriving, items))  # type: ignore[arg-type]
-    for _ in range(2000):
-        await asyncio.sleep(0)
-        if told or (inbox.ended == [] and one.waiting == 0 and clock == "own"):
-            break
+    async with asyncio.timeout(30):
+        # It rests between pieces for as long as they took.
+        while not told and not (inbox.ended == [] and one.waiting == 0 and clock == "own"):  # noqa: ASYNC110 - counts
+            await asyncio.sleep(0)
     running.cancel()
     with suppress(asyncio.CancelledError):
         await running

@@ -232,5 +232,7 @@ async def test_every_sample_is_asked_for_and_every_change_where_that_is_refused(
 
 async def test_what_the_server_does_less_often_is_known() -> None:
     link = FakeLink(least_ms=1000.0)
-    subscription, _, _ = await opened(link, [item(1), item(2, 2000.0)])
+    subscription, _, _ = await opened(link, [item(1), item(2, 2000.0), item(3, 0.0)])
     assert [i.node.Identifier for i, _ in subscription.short] == [1]
+    asked = [i.RequestedParameters for _, items in link.requests for i in items]
+    assert (0.0, 1000) in [(a.SamplingInterval, a.QueueSize) for a in asked]

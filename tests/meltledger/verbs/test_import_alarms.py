@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from historian.event import Event
+from meltledger.alarmlist import load_list_mapping
+from meltledger.config import load
 from rules.entry import Entry, EntryKind
 from rules.journal import Journal
 from tests.meltledger.test_cli import exit_code
@@ -156,3 +159,14 @@ def test_a_simulated_line_takes_no_list(
     (tmp_path / "line.toml").write_text(simulated, encoding="utf-8")
     assert exit_code("import", line, "--alarms", str(tmp_path / "list.csv")) == 2
     assert "never mixed" in capsys.readouterr().err
+
+
+def test_the_mapping_and_the_rule_of_the_page_are_good_ones(tmp_path: Path) -> None:
+    page = (Path(__file__).resolve().parents[3] / "docs" / "alarms.md").read_text(encoding="utf-8")
+    mapping, rule = re.findall(r"```toml\n(.+?)```", page, flags=re.DOTALL)
+    (tmp_path / "list.toml").write_text(mapping, encoding="utf-8")
+    (tmp_path / "line.toml").write_text(LINE + rule, encoding="utf-8")
+    confirmed = load_list_mapping(tmp_path / "list.toml")
+    assert confirmed.zone == "UTC" and confirmed.given().columns["state"] == "Zustand"
+    setting = load(tmp_path / "line.toml").facts.setting("cleaning-overdue")
+    assert setting.latching is True and setting.numbers["over_bar"] == pytest.approx(4.5)

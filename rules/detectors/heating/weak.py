@@ -1,0 +1,139 @@
+"""Whether a heater has lost a part of its elements: it still holds its set-point, but has no reserve.
+
+By current where it is known: while on it draws less than it ought to, and the other heaters do not. Else by
+its need: it takes far more output at its set-point than usual while its neighbours take as much as ever; or,
+while heating up, it goes slower than its peers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+
+from rules.detectors.heating.usual_output import UsualOutput, points
+from rules.detectors.heating.zones import FULL_PERCENT, Flags, Floats, ZoneRule
+from rules.finding import Blind, Finding
+from rules.line import LineFacts
+from rules.seen.episode import Episodes
+from rules.seen.grid import array, numbers
+from rules.seen.heat import HeatTens
+from rules.seen.stage import Stage, Tens
+
+_HEATING_UP_K = 15.0
+_PACE_HELD_S = 600.0
+_PEERS_WARM_K_MIN = 1.0
+_LEAST_PEERS = 2
+_NEIGHBOURS_PERCENT = 4.0
+_LEAST_OUT = 10.0
+
+
+class HeaterWeak(ZoneRule):
+    """Rule ``heater-weak``."""
+
+    RULE = "heater-weak"
+
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage, 0, 0)
+        self.episodes = Episodes(self.values["held_s"], self.values["clear_s"])
+        self._usual = UsualOutput(self.zones)
+        self._pace_run = np.zeros(len(self.zones), dtype=np.int64)
+        self._needy = np.zeros(len(self.zones), dtype=np.bool_)
+        self._share = np.full(len(self.zones), np.nan)
+
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """What these ten seconds say of each zone."""
+        yield from self.blinded(tens)
+        heat = tens.heat
+        share = self._of_usual_current(heat)
+        measured = ~np.isnan(share)
+        low = measured & (share < self.values["current_share"]) & (share >= self.values["power_share"])
+        holds = low | (~measured & (self._warms_slowly(heat) | self._needs_more(heat, tens)))
+        self._share = np.where(measured, share, self._share)
+        # Without a current that is known now, what it showed last stands.
+        has_current = ~np.isnan(heat.usual_a) & ~np.isnan(self._share)
+        known = measured | ~has_current
+        for zone, begins in self.changes(heat, holds, known):
+            sentence = self._begun(zone, heat, by_current=bool(low[zone])) if begins else self._over(zone)
+            subject = self.zones.subjects[zone]
+            yield self.finding(
+                subject,
+                begins,
+                heat.time_ns,
+                sentence,
+                onset_ns=self.episodes[subject].onset_ns,
+                tags=self.zones.tags(zone),
+                figures=self.figures(zone, heat, self._usual.base),
+            )
+
+    def _of_usual_current(self, heat: HeatTens) -> Floats:
+        """Each heater's current as a share of what it ought to draw, with the supply's sag taken out."""
+        share = np.where(heat.usable, heat.on_a / heat.usual_a, np.nan)
+        known = np.sort(share[~np.isnan(share)])
+        if len(known) > _LEAST_PEERS:
+            # The upper quartile: many weak heaters are still weak.
+            share = share / min(1.0, float(known[(3 * len(known)) // 4]))
+        return share
+
+    def _warms_slowly(self, heat: HeatTens) -> Flags:
+        zones = self.zones
+        heating = heat.usable & (heat.least_out >= FULL_PERCENT) & (heat.below_k > _HEATING_UP_K)
+        pace = zones.of_peers(heat.rate_k_min, heating)
+        many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
+        slow = heating & zones.alike & many & (heat.rate_k_min < self.values["pace_share"] * pace)
+        self._pace_run = np.where(slow, self._pace_run + 1, 0)
+        seen: Flags = self._pace_run * 10.0 >= _PACE_HELD_S
+        return seen
+
+    def _needs_more(self, heat: HeatTens, tens: Tens) -> Flags:
+        if self._usual.take(heat, tens.line):
+            usual = self._usual
+            more = usual.base + usual.shift
+            steady = usual.near_points >= points(self.values["duty_held_s"])
+            neighbours = np.abs(self.zones.of_neighbours(usual.shift)) < _NEIGHBOURS_PERCENT
+            ratio = more / np.maximum(usual.base, _LEAST_OUT)
+            self._needy = steady & neighbours & (ratio > self.values["duty_ratio"])
+        return self._needy
+
+    def _begun(self, zone: int, heat: HeatTens, *, by_current: bool) -> str:
+        name = self.zones.names[zone]
+        if by_current:
+            return (
+                f"{name} draws {heat.on_a[zone]:.1f} A while on, {100 * self._share[zone]:.0f} % of the "
+                f"{heat.usual_a[zone]:.1f} A that it ought to, and the other heaters draw theirs: a part of "
+                "its elements is out. It may still hold its set-point, with little in reserve."
+            )
+        if self._pace_run[zone]:
+            return (
+                f"{name} warms up at {heat.rate_k_min[zone]:.1f} K/min, its peers faster, all at full "
+                "output: a part of its elements may be out. No current is measured to prove it."
+            )
+        base, now = self._usual.base[zone], self._usual.base[zone] + self._usual.shift[zone]
+        return (
+            f"{name} needs {now:.0f} % to hold its set-point, where {base:.0f} % held it; its neighbours need "
+            "what they did: a part of its elements may be out. No current is measured to prove it."
+        )
+
+    def _over(self, zone: int) -> str:
+        return f"{self.zones.names[zone]} shows its full power again."
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {
+            **super().save(),
+            "usual": self._usual.save(),
+            "pace": self._pace_run.tolist(),
+            "needy": self._needy.tolist(),
+            "share": numbers(self._share),
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._usual.restore(state["usual"])
+        self._pace_run = np.asarray(state["pace"], dtype=np.int64)
+        self._needy = np.asarray(state["needy"], dtype=np.bool_)
+        self._share = array(state["share"])
+
+
