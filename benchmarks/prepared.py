@@ -38,6 +38,7 @@ _STORE_CODE: Final = (
     "historian/frame.py",
     "historian/embedded/recent.py",
     "historian/rollups/*.py",
+    "historian/embedded/repeating.py",
     "historian/embedded/rows.py",
     "historian/embedded/upkeep.py",
 )

@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 _RATE_SIGMA_K_MIN = 0.2
 """How far a measured rate lies from the model: noise of a slope over two minutes, lag of probe and element."""
+_BEYOND = 4.0
+"""What lies farther from the model than so many standard deviations is a fault and teaches nothing."""
 _LEAST_SHARE = 0.2
 """No conductance falls below this share of what is usual: a plate always touches its neighbours."""
 
@@ -77,8 +79,9 @@ class HeaterFit:
             return
         x, doubt = seen[at], self._doubt[at]
         moved = np.einsum("zij,zj->zi", doubt, x)
-        gain = moved / (_RATE_SIGMA_K_MIN**2 + np.einsum("zi,zi->z", x, moved))[:, None]
+        scatter = _RATE_SIGMA_K_MIN**2 + np.einsum("zi,zi->z", x, moved)
         off = rate_k_min[at] - np.einsum("zi,zi->z", x, self.numbers[at])
+        gain = np.where(off**2 < _BEYOND**2 * scatter, 1 / scatter, 0.0)[:, None] * moved
         self.numbers[at] = np.maximum(self.numbers[at] + gain * off[:, None], self._least)
         self._doubt[at] = doubt - gain[:, :, None] * moved[:, None, :]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import cast
@@ -54,12 +54,12 @@ class ReadyShape:
         self._name_of, self._value_of, self._time_of, self._quality_of = (_getter(place) for place in inside)
         self._quick = all((one_step(place) is not None) for place in inside if place is not None)
 
-    def columns(self, items: Sequence[object]) -> Alike | None:
+    def columns(self, items: list[object]) -> Alike | None:
         """What all items say, when they are built alike; None when one lacks something."""
         if not self._quick:
             return None
         try:
-            values = list(items) if self._value_of is None else list(map(self._value_of, items))
+            values = items if self._value_of is None else list(map(self._value_of, items))
             names = None if self._name_of is None else list(map(self._name_of, items))
             times = None if self._time_of is None else list(map(self._time_of, items))
             qualities = None if self._quality_of is None else list(map(self._quality_of, items))

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 import fnmatch
 import time
-from contextlib import closing
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -22,9 +19,8 @@ from historian.units import quantity
 from meltledger.config import LineConfig, load
 from meltledger.stores import open_store
 from meltledger.verbs.bring import bar
-from trials.record import Trial, TrialRecord
+from meltledger.windows import shown, time_ns_of, trial_window_ns
 
-_1970 = datetime(1970, 1, 1, tzinfo=UTC)
 _KINDS = {".csv": "csv", ".parquet": "parquet", ".xlsx": "excel"}
 
 
@@ -79,7 +75,7 @@ def command(
     tags = len(window.paths)
     click.echo(
         f"{out}: {count} {'number' if aggregate else 'sample'}{'s' * (count != 1)} ({what}) of {tags} "
-        f"tag{'s' * (tags != 1)}, {_shown(start_ns, zone)} to {_shown(end_ns, zone)}"
+        f"tag{'s' * (tags != 1)}, {shown(start_ns, zone)} to {shown(end_ns, zone)}"
     )
     return 0
 
@@ -93,36 +89,10 @@ def _window_ns(
         WrongInput: neither a start nor a trial is given, or both.
     """
     if trial is not None and start is None and end is None:
-        return _trial_ns(config.trials, trial, zone)
+        return trial_window_ns(config.trials, trial, zone, time.time_ns())
     if start is None or trial is not None:
         raise WrongInput("give either --from (and --to), or --trial: they say which window to write")
-    return _time_ns(start, zone), _time_ns(end, zone) if end else time.time_ns()
-
-
-def _trial_ns(path: Path, name: str, zone: ZoneInfo) -> tuple[int, int]:
-    """The window of the trial of that name; one that is under way goes on until now.
-
-    Raises:
-        WrongInput: there is none, or several.
-    """
-    trials: list[Trial] = []
-    if path.exists():
-        with closing(TrialRecord.open(path)) as record:
-            trials = record.trials()
-    named = [t for t in trials if t.name == name]
-    if not named:
-        near = difflib.get_close_matches(name, [t.name for t in trials], n=3, cutoff=0.3)
-        hint = f"the nearest: {', '.join(near)}" if near else "`meltledger trial list` names them"
-        raise WrongInput(f"no trial is named '{name}'; {hint}")
-    if len(named) > 1:
-        starts = ", ".join(_shown(t.start_ns, zone) for t in named)
-        raise WrongInput(f"{len(named)} trials are named '{name}' (from {starts}): give --from and --to")
-    end_ns = named[0].end_ns
-    return named[0].start_ns, time.time_ns() if end_ns is None else end_ns
-
-
-def _shown(time_ns: int, zone: ZoneInfo) -> str:
-    return datetime.fromtimestamp(time_ns // NS, zone).isoformat(sep=" ", timespec="seconds")
+    return time_ns_of(start, zone), time_ns_of(end, zone) if end else time.time_ns()
 
 
 def _write(
@@ -149,13 +119,3 @@ def _paths(store: Store, patterns: tuple[str, ...]) -> tuple[str, ...]:
     if empty:
         raise WrongInput(f"no tag is meant by {', '.join(empty)}; `filter.*` would mean all of the filter's")
     return tuple(p for p in known if not patterns or any(fnmatch.fnmatchcase(p, q) for q in patterns))
-
-
-def _time_ns(text: str, zone: ZoneInfo) -> int:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise WrongInput(f"'{text}' is no time; such as 2026-11-25T08:00") from error
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=zone)
-    return (moment - _1970) // timedelta(microseconds=1) * 1000

@@ -14,6 +14,7 @@ from historian.tags import Tag
 from rules.block import Block, Places, Rows
 
 _NEVER = np.iinfo(np.int64).min // 2
+_SENSELESS = 1e12
 _FOREVER = np.iinfo(np.int64).max
 
 
@@ -89,7 +90,9 @@ class Grid:
     def _new_samples(self, block: Block) -> _Samples:
         """The block's samples of these tags that are newer than those before."""
         column = np.repeat(self._places.of(block.names), np.diff(block.start))
-        value = np.where(is_bad(block.quality), np.nan, block.value)
+        # What no machine shows (infinite, or beyond all sense) is not known: squares of it would overflow.
+        known = ~is_bad(block.quality) & (np.abs(block.value) < _SENSELESS)
+        value = np.where(known, block.value, np.nan)
         samples = _Samples(column, block.time_ns, value)
         mine = (column >= 0) & (block.time_ns > self._time[column])
         if not mine.all():

@@ -29,6 +29,9 @@ _LEAST_KNOWN = 5  # of the ten grid rows of a window
 _RATE_WINDOWS = 13  # thirteen points span 120 s
 _ON_WINDOWS = 3
 _CHANGE_K = 0.5
+_NEAR_K = 3.0
+_ARRIVED_WINDOWS = 18
+_LONGEST_NS = 1800 * NS
 _NEVER = np.iinfo(np.int64).min // 2
 _PAUSE_NS = int(3 * TENS_S * NS)
 OUT_OF_RANGE_K = 150.0
@@ -129,15 +132,16 @@ class HeatTens:
     Attributes:
         temp_cel, setpoint_cel: mean, last; a reading beyond all reason is not known.
         out, least_out, most_out: controller output, mean, least and most, %; negative: cooling.
-        current_a, least_a: highest and least in the window; not known while the source is silent.
+        current_a, least_a: highest and least in the window; not known unless its source
+            was heard throughout.
         on_a: highest in the last 30 s, if the output was above ``ASKED_PERCENT`` all the while.
         usual_a: what it ought to draw while on; see ``HeaterCurrent``.
         in_use: 1 in use, 0 taken out, NaN unknown.
         heating: whether the controller works; True where no mode is sent.
-        usable: whether in use, with known temperature and output, and its source not silent.
+        usable: whether in use, with known temperature and output.
         below_k: how far below its set-point, K.
         rate_k_min: warming over the last two minutes.
-        changed_s: since its set-point, or a neighbour's, moved; inf: never.
+        settling: whether its set-point or a neighbour's was changed and is not yet reached, for 30 min at most.
     """
 
     time_ns: int
@@ -155,7 +159,7 @@ class HeatTens:
     usable: Flags
     below_k: Floats
     rate_k_min: Floats
-    changed_s: Floats
+    settling: Flags
 
 
 class HeatFollower:
@@ -174,18 +178,18 @@ class HeatFollower:
         self._times: list[int] = []
         self._setpoint = np.full(len(zones), np.nan)
         self._changed_ns = np.full(len(zones), _NEVER, dtype=np.int64)
+        self._near_run = np.zeros(len(zones), dtype=np.int64)
         self._temps = np.empty((0, len(self.zones)))
         self._asked = np.empty((0, len(self.zones)))  # current where asked for, the last windows
 
-    def follow(self, window: Window, fresh: Flags) -> HeatTens:
-        """Take the next ten seconds, and which columns' sources were heard at their end."""
+    def follow(self, window: Window, heard: Flags) -> HeatTens:
+        """Take the next ten seconds, and which columns' sources were heard throughout."""
         temp, setpoint, out, current, use, mode = self.zones.column
         now = window.time_ns
         setpoint_cel = _at(window.last, setpoint)
         most_cel = plausible(_at(window.high, temp), setpoint_cel)
         temp_cel = np.where(np.isnan(most_cel), np.nan, plausible(_at(window.mean, temp), setpoint_cel))
-        heard = _at(fresh, temp, missing=False)
-        measured = _at(fresh, current, missing=False)
+        measured = _at(heard, current, missing=False)
         most_a = np.where(measured, _at(window.high, current), np.nan)
         least_out = _at(window.low, out)
         in_use = np.where(use >= 0, _at(window.last, use), 1.0)
@@ -206,10 +210,10 @@ class HeatFollower:
             self._current.usual_a,
             in_use,
             np.isnan(mode_now) | (mode_now != 1),
-            (in_use >= 0.5) & ~np.isnan(temp_cel) & ~np.isnan(least_out) & heard,
+            (in_use >= 0.5) & ~np.isnan(temp_cel) & ~np.isnan(least_out),
             setpoint_cel - temp_cel,
             self._rate_k_min(),
-            self._changed_s(now, setpoint_cel),
+            self._settling(now, setpoint_cel, temp_cel),
         )
 
     def _push(self, now: int, temp_cel: Floats, asked_a: Floats) -> None:
@@ -219,14 +223,17 @@ class HeatFollower:
         self._temps = np.concatenate((self._temps, temp_cel[None, :]))[-_RATE_WINDOWS:]
         self._asked = np.concatenate((self._asked, asked_a[None, :]))[-_ON_WINDOWS:]
 
-    def _changed_s(self, now: int, setpoint_cel: Floats) -> Floats:
+    def _settling(self, now: int, setpoint_cel: Floats, temp_cel: Floats) -> Flags:
         moved = np.abs(setpoint_cel - self._setpoint) > _CHANGE_K
         self._setpoint = np.where(np.isnan(setpoint_cel), self._setpoint, setpoint_cel)
-        if moved.any():
-            near = moved | (self.zones.neighbours & moved[None, :]).any(axis=1)
-            self._changed_ns[near] = now
-        since: Floats = np.where(self._changed_ns == _NEVER, np.inf, (now - self._changed_ns) / NS)
-        return since
+        self._changed_ns[moved] = now
+        near = np.abs(setpoint_cel - temp_cel) < _NEAR_K
+        self._near_run = np.where(near & ~moved, self._near_run + 1, 0)
+        arrived = self._near_run >= _ARRIVED_WINDOWS
+        self._changed_ns[arrived | (now - self._changed_ns > _LONGEST_NS)] = _NEVER
+        own = self._changed_ns > _NEVER
+        settling: Flags = own | (self.zones.neighbours & own[None, :]).any(axis=1)
+        return settling
 
     def _rate_k_min(self) -> Floats:
         minutes = np.asarray([(t - self._times[0]) / (60 * NS) for t in self._times])
@@ -247,6 +254,7 @@ class HeatFollower:
             "current": self._current.save(),
             "setpoint": numbers(self._setpoint),
             "changed": self._changed_ns.tolist(),
+            "near": self._near_run.tolist(),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -258,6 +266,7 @@ class HeatFollower:
         self._current.restore(state["current"])
         self._setpoint = array(state["setpoint"])
         self._changed_ns = np.asarray(state["changed"], dtype=np.int64)
+        self._near_run = np.asarray(state["near"], dtype=np.int64)
 
 
 def plausible(temp_cel: Floats, setpoint_cel: Floats) -> Floats:

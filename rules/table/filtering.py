@@ -51,4 +51,61 @@ ABOUT: Mapping[str, Rule] = {
             "start_s": Parameter(300, "s", "not judged so long after melt starts to run", 0, 3600),
         },
     ),
+    "dirt-step": Rule(
+        cause="A dirtier bale or lot has come in.",
+        consequence="More melt is discharged, screen and wiper wear faster, the pressure may reach a limit.",
+        advice="Note the bale, look at the sorting before the line. "
+        "Whether to slow down is the process lead's decision.",
+        priority=Priority.LOW,
+        machine="melt filter",
+        alarm_class=QUALITY,
+        respond_s=1800,
+        masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
+        parameters={
+            "sigmas": Parameter(6, "1", "how early they come, summed up, in usual scatters", 3, 50),
+        },
+    ),
+    "cleaning-weak": Rule(
+        cause="A worn blade, too few turns, too little contact force, or gels that smear.",
+        consequence="Cleanings come ever closer together, melt is lost, the screen wears.",
+        advice="The process lead decides on more turns or contact force within the maker's limits; "
+        "the blade is changed at a stop, by trained people.",
+        priority=Priority.LOW,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=3600,
+        masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
+        parameters={
+            "cleanings": Parameter(3, "1", "cleanings in a row that show it", 2, 20),
+        },
+    ),
+    "discharge-blocked": Rule(
+        cause="The outlet for contaminants is frozen or plugged, or its screw does not turn.",
+        consequence="Dirt stacks up before the wiper, cleanings lose their effect, the pressure rises.",
+        advice="Look at the temperature of the outlet block. Clearing it is for trained people after "
+        "isolation of drives and hydraulics, by the maker's procedure: trapped hot melt can be thrown out.",
+        priority=Priority.MEDIUM,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=600,
+        masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
+        roots=("wiper-slipping",),
+        parameters={
+            "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
+        },
+    ),
+    "wiper-slipping": Rule(
+        cause="A broken key or coupling, a lost blade, or a wiper that is not pressed on.",
+        consequence="The screen is not cleaned, the pressure rises within minutes; parts may damage it.",
+        advice="Whether to stop is the shift leader's decision; opening and inspection by trained people "
+        "after isolation, by the maker's procedure.",
+        priority=Priority.HIGH,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=300,
+        masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
+        parameters={
+            "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
+        },
+    ),
 }

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 from historian.tags import Tag
+from rules.detectors.filtering.cleanings import CLEANING_RULES
 from rules.detectors.filtering.creep import PressureCreep
 from rules.detectors.filtering.overdue import CleaningOverdue
 from rules.detectors.filtering.rows import has_filter_signals
@@ -22,4 +24,5 @@ def offers(facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> list[Offe
     return [
         Offer(PressureCreep.rule, lambda: PressureCreep(facts, tags, stage), filtered),
         Offer(CleaningOverdue.rule, lambda: CleaningOverdue(facts, tags, stage), limited),
+        *(Offer(rule.RULE, partial(rule, facts, stage), filtered) for rule in CLEANING_RULES),
     ]

@@ -15,15 +15,16 @@ from typing import Any
 
 from historian.frame import NS
 from historian.tags import Tag
-from process.cycles import Cycle, CycleTracker
+from process.cycles import Cycle
 from process.screen import Forecast, time_to_limit
 from process.statistics import Slope, theil_sen
 from rules.block import Block
-from rules.detectors.filtering.rows import DIE, WIPER, FilterRow, FilterRows, pressure_tags
+from rules.detectors.filtering.cause import CauseFollower
+from rules.detectors.filtering.rows import DIE, WIPER, pressure_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
-from rules.seen.running import Running
-from rules.seen.stage import Stage
+from rules.seen.line import SETTLE_S, START_S
+from rules.seen.stage import Stage, Tens
 from rules.table.settings import values_of
 from rules.words import minutes
 
@@ -31,9 +32,6 @@ RULE = "pressure-creep"
 SUBJECT = "filter.screen"
 
 _LEAST_CYCLES = 8
-_START_S = 600.0
-_SETTLE_S = 180.0  # after a change of feed or screw speed
-_CHANGE_SHARE = 0.02
 _CONFIDENCE = 0.95
 _NEW_SCREEN_SHARE = 0.85
 _OVERFULL_SHARE = 1.2  # of the trigger: after a skipped cleaning the wiper leaves more than usual
@@ -79,51 +77,43 @@ class PressureCreep:
         self._values = values_of(facts, RULE)
         self._filter = facts.melt_filter if facts.melt_filter is not None else MeltFilter(plates=0)
         self._tags = (*pressure_tags(tags), WIPER, *((DIE,) if DIE in tags else ()))
-        self._rows = FilterRows(stage)
-        self._running = Running(facts, tags)
-        self._tracker = CycleTracker()
+        self._stage = stage
+        self._causes = CauseFollower(stage)
         self._troughs: list[_Trough] = []
         self._last: _Trough | None = None  # the last one of all, kept over stops
-        self._feed_sp = self._speed_sp = nan
-        self._changed_ns = 0
         self._standing = Priority.JOURNAL  # priority of the standing finding; JOURNAL: none
 
     def update(self, block: Block) -> Sequence[Finding]:
         """What the samples say."""
         found: list[Finding] = []
-        for row in self._rows.of(block):
-            self._running.push(row.time_ns, row.feed_kg_h, row.speed_per_min, row.dp_bar)
-            self._follow_settings(row)
-            cycle = self._tracker.push(row.time_ns, row.dp_bar, row.wiper, row.die_bar)
-            if cycle is not None and cycle.complete:
-                found.extend(self._judge(cycle, row.time_ns))
+        for tens in self._stage.see(block).tens:
+            self._follow_line(tens)
+            odd = {c.start_ns for c, cause in self._causes.follow(tens) if cause is not None}
+            for cycle in tens.cycles:
+                if cycle.complete and cycle.start_ns not in odd:
+                    found.extend(self._judge(cycle, tens))
         return found
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Nothing: missing samples are not this rule's affair."""
         return ()
 
-    def _follow_settings(self, row: FilterRow) -> None:
+    def _follow_line(self, tens: Tens) -> None:
         """Troughs at another feed or screw speed, or before a stop, are not compared with later ones."""
-        changed = _differs(row.feed_sp_kg_h, self._feed_sp) or _differs(row.speed_sp_per_min, self._speed_sp)
-        if changed or isnan(self._feed_sp):
-            self._feed_sp = self._feed_sp if isnan(row.feed_sp_kg_h) else row.feed_sp_kg_h
-        if changed or isnan(self._speed_sp):
-            self._speed_sp = self._speed_sp if isnan(row.speed_sp_per_min) else row.speed_sp_per_min
-        if changed:
-            self._changed_ns = row.time_ns
-        if changed or self._running.stopped:
+        if tens.line.feed_changed_s == 0 or tens.line.running is False:
             self._troughs.clear()
 
-    def _judge(self, cycle: Cycle, time_ns: int) -> Sequence[Finding]:
+    def _judge(self, cycle: Cycle, tens: Tens) -> Sequence[Finding]:
+        time_ns, line = tens.time_ns, tens.line
         level = (cycle.trough_bar, cycle.trough_index, cycle.bare_trough_bar, cycle.bare_index)
         trough = _Trough(cycle.end_ns, *level)
         before, self._last = self._last, trough
         if self._standing > Priority.JOURNAL and before is not None and _is_new_screen(before, trough):
             self._troughs.clear()
             return (self._end(time_ns, "the pressure after cleaning fell at once, as after a screen change"),)
-        settled = self._running.runs and self._running.for_s(cycle.start_ns) >= _START_S
-        if not settled or (cycle.start_ns - self._changed_ns) / NS < _SETTLE_S or self._is_unlike(cycle):
+        since_s = (time_ns - cycle.start_ns) / NS
+        settled = line.running is True and line.running_s - since_s >= START_S
+        if not settled or line.feed_changed_s - since_s < SETTLE_S or self._is_unlike(cycle):
             return ()
         self._troughs = [*self._troughs, trough][-int(self._values["cycles"]) :]
         if len(self._troughs) < _LEAST_CYCLES:
@@ -239,29 +229,18 @@ class PressureCreep:
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
-            "running": self._running.save(),
-            "tracker": self._tracker.save(),
+            "causes": self._causes.save(),
             "troughs": [_to_json(t) for t in self._troughs],
             "last": None if self._last is None else _to_json(self._last),
-            "feed_sp": None if isnan(self._feed_sp) else self._feed_sp,
-            "speed_sp": None if isnan(self._speed_sp) else self._speed_sp,
-            "changed": self._changed_ns,
             "standing": int(self._standing),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._running.restore(state["running"])
-        self._tracker.restore(state["tracker"])
+        self._causes.restore(state["causes"])
         self._troughs = [_from_json(t) for t in state["troughs"]]
         self._last = None if state["last"] is None else _from_json(state["last"])
-        self._feed_sp = nan if state["feed_sp"] is None else state["feed_sp"]
-        self._speed_sp = nan if state["speed_sp"] is None else state["speed_sp"]
-        self._changed_ns, self._standing = state["changed"], Priority(state["standing"])
-
-
-def _differs(now: float, before: float) -> bool:
-    return abs(now - before) > _CHANGE_SHARE * max(abs(before), 1.0)  # False with NaN
+        self._standing = Priority(state["standing"])
 
 
 def _is_new_screen(before: _Trough, now: _Trough) -> bool:

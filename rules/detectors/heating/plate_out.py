@@ -1,7 +1,7 @@
-"""Whether the filter runs with a plate taken out of use, and how much margin the others leave.
+"""Whether the filter runs with a plate taken out of use, and what margin the others leave.
 
-Said at the change itself. Where the plate will settle is computed from the plates' own thermal model, learnt
-since the heating was switched on. A second plate lost is graver, whether it was taken out or lost its current.
+Said at the change itself, with where the plate will settle by the plates' own thermal model. While one is out
+two things are looked after: that no second plate loses its current, and that those beside it have output left.
 """
 
 from __future__ import annotations
@@ -12,47 +12,41 @@ from typing import Any
 
 import numpy as np
 
-from process.heater_fit import HeaterFit, Prior
 from rules.block import Block
-from rules.detectors.heating.zones import ZoneRule, named
+from rules.detectors.heating.plate_model import PlateModel
+from rules.detectors.heating.zones import Flags, ZoneRule, named
 from rules.finding import Blind, Finding, Priority
-from rules.line import LineFacts, MeltFilter
+from rules.line import LineFacts
 from rules.seen.episode import Episode
 from rules.seen.heat import HeatTens
 from rules.seen.stage import Seen, Stage, Tens
-from rules.seen.tens import TENS_S
 from rules.words import count
 
-SUBJECT = "filter.plate"
-_PRIOR = Prior(full_k_min=5.3, hall_per_min=0.009, neighbour_per_min=0.013, melt_per_min=0.018)
-"""common practice, no source: plates of this size."""
-_EACH = 6  # tens of seconds from one lesson to the next
-_HALL_CEL = 22.0
-_HALL = "room.temp.pv"
-_MELT = ("filter.inlet.melt_temp.pv", "extruder.melt.temp.pv")
+_PLATE = "filter.plate"
+_SECOND, _BESIDE = "filter.plate.second", "filter.plate.beside"
 _LOST_S = 60.0
+_ORDINAL = {2: "second", 3: "third", 4: "fourth"}
+_WATCH = "Watch the output of its neighbours, the wiper's torque and the pressures."
 
 
 class PlateOut(ZoneRule):
-    """Rule ``plate-out``: one finding a plate, and one of the filter when its neighbours come to their end."""
+    """Rule ``plate-out``: one finding a plate, one for a second plate lost, one for those beside it."""
 
     RULE = "plate-out"
 
     def __init__(self, facts: LineFacts, stage: Stage) -> None:
         super().__init__(facts, stage, 0, 0)
-        self._filter = facts.melt_filter if facts.melt_filter is not None else MeltFilter(plates=0)
-        paths = [s + ".enabled.state" for s in self.zones.subjects]
-        is_plate = [s.startswith(SUBJECT + ".") and p in stage.column for s, p in zip(self.zones.subjects, paths, strict=True)]
-        self._plates = np.flatnonzero(is_plate)
-        self._columns = np.asarray([stage.column[paths[z]] for z in self._plates], dtype=np.intp)
+        values = self.values
+        self._permitted = 0 if facts.melt_filter is None else facts.melt_filter.plates_out_permitted
+        states = [s + ".enabled.state" for s in self.zones.subjects]
+        plates = [z for z, s in enumerate(states) if s.startswith(_PLATE + ".") and s in stage.column]
+        self._plates = plates
+        self._columns = np.asarray([stage.column[states[z]] for z in plates], dtype=np.intp)
+        self._is_plate = np.isin(np.arange(len(self.zones)), plates)
         self._out = np.zeros(len(self.zones), dtype=np.bool_)
-        self._known = np.zeros(len(self.zones), dtype=np.bool_)
-        self._lost = [Episode(_LOST_S, _LOST_S) for _ in self.zones.subjects]
-        self._reserve = Episode(self.values["reserve_held_s"], self.values["reserve_held_s"])
-        self._fit = HeaterFit(_PRIOR, len(self.zones))
-        self._lesson: list[Any] = []
-        self._heat: HeatTens | None = None
-        self._around = (_HALL_CEL, nan)
+        self._model = PlateModel(stage)
+        self._second = Episode(_LOST_S, _LOST_S)
+        self._beside = Episode(values["reserve_held_s"], values["reserve_held_s"])
 
     def update(self, block: Block) -> Sequence[Finding | Blind]:
         """What was switched within the block, and what its tens of seconds say."""
@@ -66,170 +60,135 @@ class PlateOut(ZoneRule):
         return [*found, *(self._switch(*s) for s in switched)]
 
     def _switched(self, seen: Seen) -> list[tuple[int, int, bool]]:
-        """Time, plate and whether it was taken out, of each change."""
-        if len(self._plates) == 0 or len(seen.time_ns) == 0:
-            return []
+        """Time, plate, and whether it was taken out, of each change."""
+        now = self._out[self._plates]
         state = seen.value[:, self._columns]
-        wanted = self._out[self._plates]
-        if not ((state < 0.5) != wanted)[~np.isnan(state)].any():
+        known = ~np.isnan(state)
+        if not (known & ((state < 0.5) != now)).any():
             return []
         found = []
-        now = dict(zip(self._plates.tolist(), wanted.tolist(), strict=True))
-        for time_ns, row in zip(seen.time_ns.tolist(), state.tolist(), strict=True):
-            for zone, value in zip(self._plates.tolist(), row, strict=True):
-                if not isnan(value) and (value < 0.5) != now[zone]:
-                    now[zone] = value < 0.5
-                    found.append((time_ns, zone, now[zone]))
+        for time_ns, row, sure in zip(seen.time_ns.tolist(), state < 0.5, known, strict=True):
+            for n in np.flatnonzero(sure & (row != now)).tolist():
+                now[n] = row[n]
+                found.append((time_ns, self._plates[n], bool(row[n])))
         return found
 
     def _switch(self, time_ns: int, zone: int, out: bool) -> Finding:
         self._out[zone] = out
-        subject = self.zones.subjects[zone]
+        subject, name = self.zones.subjects[zone], self.zones.names[zone]
         if not out:
-            sentence = f"{self.zones.names[zone]} is in use again."
-            return self.finding(subject, False, time_ns, sentence)
+            return self.finding(subject, False, time_ns, f"{name} is in use again.")
         number, total = int(self._out.sum()), len(self._plates)
-        permitted = self._filter.plates_out_permitted
-        figures = {"plates out": (float(number), "1"), "permitted by the line's file": (float(permitted), "1")}
-        sentence = (
-            f"{self.zones.names[zone]} was taken out of use: {count(total - number)} of {count(total)} plates "
-            f"heat{self._prospect(zone, figures)}. {self._permission(number, permitted)}"
+        settles_cel = self._model.settles_cel(zone, self._out)
+        below_k = float(self._model.setpoint_cel[zone]) - settles_cel
+        prospect = (
+            ""
+            if isnan(below_k)
+            else f". It is expected to settle near {settles_cel:.0f} Cel, {below_k:.0f} K below its set-point"
         )
-        neighbours = np.flatnonzero(self.zones.neighbours[zone]).tolist()
-        tags = (subject + ".enabled.state", *self.zones.tags(zone, *neighbours))
-        own = Priority.HIGH if number > max(permitted, 1) else Priority.LOW if number <= permitted else Priority.MEDIUM
+        sentence = (
+            f"{name} was taken out of use: {count(total - number)} of {count(total)} plates heat{prospect}. "
+            f"{self._permission(number)} {_WATCH}"
+        )
+        figures = {
+            "plates out": (float(number), "1"),
+            "permitted by the line's file": (float(self._permitted), "1"),
+            "temperature": (float(self._model.temp_cel[zone]), "Cel"),
+            "expected to settle at": (settles_cel, "Cel"),
+            "expected below set-point": (below_k, "K"),
+        }
+        tags = (subject + ".enabled.state", *self.zones.tags(zone, *self._neighbours(zone)))
+        own = Priority.LOW if number <= self._permitted else Priority.MEDIUM
+        if number > max(self._permitted, 1):
+            own = Priority.HIGH
         return self.finding(subject, True, time_ns, sentence, tags=tags, figures=figures, own=own)
 
-    def _permission(self, number: int, permitted: int) -> str:
-        watch = "Watch its neighbours' output, the wiper's torque and the pressures."
-        if number <= permitted:
-            return f"The line's file permits {count(permitted)} out. {watch}"
+    def _permission(self, number: int) -> str:
+        if number <= self._permitted:
+            return f"The line's file permits {count(self._permitted)} out."
         if number > 1:
-            return f"It is the {_ORDINAL.get(number, 'next')} plate out, more than the line's file permits. {watch}"
-        return f"The line's file does not say that a plate may be out. {watch}"
+            return f"It is the {_ORDINAL.get(number, 'next')} plate out, more than the line's file permits."
+        return "The line's file does not say that a plate may be out."
 
-    def _prospect(self, zone: int, figures: dict[str, tuple[float, str]]) -> str:
-        """Where the plate will settle, in words and figures."""
-        expected = self._expected_cel(zone)
-        if isnan(expected):
-            return ""
-        heat = self._heat
-        now = nan if heat is None else float(heat.temp_cel[zone])
-        figures["expected to settle at"] = (expected, "Cel")
-        figures["temperature"] = (now, "Cel")
-        settles = f"; it is expected to settle near {expected:.0f} Cel"
-        below = nan if heat is None else float(heat.setpoint_cel[zone]) - expected
-        if isnan(below):
-            return settles
-        figures["expected below set-point"] = (below, "K")
-        return f"{settles}, {below:.0f} K below its set-point"
-
-    def _expected_cel(self, zone: int) -> float:
-        heat = self._heat
-        if heat is None:
-            return nan
-        neighbours = np.flatnonzero(self.zones.neighbours[zone]).tolist()
-        around = [float(heat.setpoint_cel[n]) if not self._out[n] else float(heat.temp_cel[n]) for n in neighbours]
-        return self._fit.asymptote_cel(zone, self._around[0], around, self._around[1])
+    def _neighbours(self, zone: int) -> list[int]:
+        found: list[int] = np.flatnonzero(self.zones.neighbours[zone]).tolist()
+        return found
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """Learns the plates' model; with a plate out, looks after the others."""
-        heat = self._heat = tens.heat
         yield from self.blinded(tens)
-        self._learn(tens)
-        if not self._out.any():
-            for zone in self._plates.tolist():
-                if self._lost[zone].standing and (end := self._lose(zone, heat, lost=False)):
-                    yield end
-            self._reserve.judge(heat.time_ns, None)
-            return
-        out = self._out
-        for zone in np.flatnonzero(self._plates_used()).tolist():
-            known = bool(heat.usable[zone]) and not isnan(heat.on_a[zone])
-            lost = bool(heat.on_a[zone] < self.values["current_share"] * heat.usual_a[zone])
-            if said := self._lose(zone, heat, lost=lost if known else None):
-                yield said
-        beside = self.zones.neighbours[out].any(axis=0) & self._plates_used() & heat.usable
-        most = float(np.max(heat.out[beside])) if beside.any() else nan
-        change = self._reserve.judge(heat.time_ns, None if isnan(most) else most > self.values["reserve_percent"])
-        if change:
-            yield self._at_its_end(heat, beside, most, active=change > 0)
+        self._model.take(tens)
+        heat = tens.heat
+        some_out = bool(self._out.any())
+        used = self._is_plate & ~self._out & heat.usable
+        yield from self._second_lost(heat, used, some_out=some_out)
+        yield from self._reserve(heat, used, some_out=some_out)
 
-    def _plates_used(self) -> Any:
-        used = np.zeros(len(self.zones), dtype=np.bool_)
-        used[self._plates] = True
-        return used & ~self._out
-
-    def _lose(self, zone: int, heat: HeatTens, *, lost: bool | None) -> Finding | None:
-        episode = self._lost[zone]
-        change = episode.judge(heat.time_ns, lost)
-        if not change:
-            return None
-        subject, name = self.zones.subjects[zone], self.zones.names[zone]
+    def _second_lost(self, heat: HeatTens, used: Flags, *, some_out: bool) -> Iterable[Finding]:
+        lost = used & (heat.on_a < self.values["current_share"] * heat.usual_a)
+        known = (used & ~np.isnan(heat.on_a)).any()
+        holds = bool(lost.any()) if some_out and known else None if some_out else False
+        change = self._second.judge(heat.time_ns, holds)
         if change < 0:
-            sentence = f"{name} heats again, or no other plate is out."
-            return self.finding(subject, False, heat.time_ns, sentence)
-        out = named([self.zones.names[z] for z in np.flatnonzero(self._out)])
-        sentence = (
-            f"{name} draws no current while {out} is out of use: a second plate is lost. Whether the filter "
-            "may go on like this is for the maker's manual and the shift leader to say."
-        )
-        figures = self.figures(zone, heat)
-        return self.finding(
-            subject, True, heat.time_ns, sentence, onset_ns=episode.onset_ns,
-            tags=self.zones.tags(zone), figures=figures, own=Priority.HIGH,
-        )
+            yield self.finding(_SECOND, False, heat.time_ns, "No second plate is lost any more.")
+        elif change:
+            zone = int(np.flatnonzero(lost)[0])
+            sentence = (
+                f"{self.zones.names[zone]} gets no current while {self._names_out()} is out of use: a second plate "
+                "is lost. Whether the filter may go on like this is for the maker's manual and the shift "
+                "leader to say."
+            )
+            yield self.finding(
+                _SECOND,
+                True,
+                heat.time_ns,
+                sentence,
+                onset_ns=self._second.onset_ns,
+                tags=self.zones.tags(zone),
+                figures=self.figures(zone, heat),
+                own=Priority.HIGH,
+            )
 
-    def _at_its_end(self, heat: HeatTens, beside: Any, most: float, *, active: bool) -> Finding:
-        out = named([self.zones.names[z] for z in np.flatnonzero(self._out)])
-        sentence = (
-            f"A plate beside {out} needs {most:.0f} % of its output: it has little left to make up for what is "
-            "out of use."
-            if active
-            else f"The plates beside {out} have output left again."
-        )
-        tags = tuple(self.zones.subjects[z] + ".out" for z in np.flatnonzero(beside))
-        return self.finding(
-            SUBJECT, active, heat.time_ns, sentence, onset_ns=self._reserve.onset_ns, tags=tags,
-            figures={"most output beside it": (most, "%")}, own=Priority.MEDIUM,
-        )
+    def _reserve(self, heat: HeatTens, used: Flags, *, some_out: bool) -> Iterable[Finding]:
+        beside = used & self.zones.neighbours[self._out].any(axis=0)
+        most = float(heat.out[beside].max()) if beside.any() else nan
+        high = most > self.values["reserve_percent"]
+        change = self._beside.judge(heat.time_ns, False if not some_out else None if isnan(most) else high)
+        if change:
+            sentence = (
+                f"A plate beside {self._names_out()} needs {most:.0f} % of its output: it has little left to make up "
+                "for what is out of use."
+                if change > 0
+                else "The plates beside what is out of use have output left again."
+            )
+            yield self.finding(
+                _BESIDE,
+                change > 0,
+                heat.time_ns,
+                sentence,
+                onset_ns=self._beside.onset_ns,
+                tags=tuple(self.zones.subjects[z] + ".out" for z in np.flatnonzero(beside)),
+                figures={"most output beside it": (most, "%")},
+                own=Priority.MEDIUM,
+            )
 
-    def _learn(self, tens: Tens) -> None:
-        """One lesson a minute, from the rates of the last two minutes."""
-        heat, column = tens.heat, self.stage.column
-        hall = float(tens.mean[column[_HALL]]) if _HALL in column else nan
-        melts = [float(tens.mean[column[p]]) for p in _MELT if p in column]
-        melt = next((m for m in melts if not isnan(m)), nan) if tens.line.running else nan
-        self._around = (_HALL_CEL if isnan(hall) else hall, melt)
-        self._lesson.append(np.where(heat.usable, heat.out, np.nan))
-        if len(self._lesson) < 2 * _EACH:
-            return
-        share = np.mean(self._lesson, axis=0) / 100
-        self._lesson = self._lesson[_EACH:]
-        temp = heat.temp_cel
-        neighbours = self.zones.neighbours.astype(float)
-        apart = neighbours @ np.nan_to_num(temp) - neighbours.sum(axis=1) * temp
-        unknown = neighbours @ np.isnan(temp).astype(float) > 0
-        flow = np.zeros(len(temp)) if isnan(melt) else melt - temp
-        if tens.line.running is None:
-            return
-        rate = np.where(unknown | (heat.in_use < 0.5), np.nan, heat.rate_k_min)
-        self._fit.take(rate, share, self._around[0] - temp, apart, flow)
+    def _names_out(self) -> str:
+        return named([self.zones.names[z] for z in np.flatnonzero(self._out)])
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
             **super().save(),
             "out": self._out.tolist(),
-            "lost": [e.save() for e in self._lost],
-            "reserve": self._reserve.save(),
-            "fit": self._fit.save(),
-            "lesson": [[None if isnan(v) else float(v) for v in r] for r in self._lesson],
-            "heat": None if self._heat is None else self._now_json(),
+            "model": self._model.save(),
+            "second": self._second.save(),
+            "beside": self._beside.save(),
         }
 
-    def _now_json(self) -> Any:
-        return None
-
-
-_ORDINAL = {2: "second", 3: "third", 4: "fourth"}
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._out = np.asarray(state["out"], dtype=np.bool_)
+        self._model.restore(state["model"])
+        self._second.restore(state["second"])
+        self._beside.restore(state["beside"])

@@ -1,4 +1,8 @@
-"""Whether the filter's plates are unevenly warm while melt is moved through it."""
+"""Whether the filter's plates are unevenly warm while melt is moved through it.
+
+The plate that lies farthest from the others is left out: one alone has a failed heater or probe, and rules of
+its own.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +19,11 @@ from rules.seen.heat import HeatTens
 from rules.seen.stage import Stage, Tens
 
 SUBJECT = "filter.plate"
-_LEAST_PLATES = 3
-_HEAT_SETTLE_S = 1800.0
+_LEAST_PLATES = 4
 
 
 class PlatesUneven(ZoneRule):
-    """Rule ``plates-uneven``: the spread of the plates in use, each against its set-point."""
+    """Rule ``plates-uneven``: the spread of the plates in use but one, each against its set-point."""
 
     RULE = "plates-uneven"
 
@@ -32,7 +35,7 @@ class PlatesUneven(ZoneRule):
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say."""
         heat = tens.heat
-        judged = self._plates & heat.usable & (heat.changed_s > _HEAT_SETTLE_S)
+        judged = self._plates & heat.usable & ~heat.settling
         moving = tens.line.running is True or tens.line.wiped_s == 0
         why = None if moving else "melt stands"
         if moving and judged.sum() < _LEAST_PLATES:
@@ -42,6 +45,7 @@ class PlatesUneven(ZoneRule):
             self._episode.judge(tens.time_ns, None)
             return
         above = np.where(judged, -heat.below_k, np.nan)
+        above[int(np.nanargmax(np.abs(above - np.nanmedian(above))))] = np.nan
         spread_k = float(np.nanmax(above) - np.nanmin(above))
         limit_k = self.values["spread_k"] - (self.values["band_k"] if self._episode.standing else 0)
         change = self._episode.judge(tens.time_ns, spread_k > limit_k)

@@ -97,9 +97,12 @@ class ProbeBreak(ZoneRule):
         held = (
             f"; {hold:.0f} % held it at its set-point before" if not np.isnan(hold) else ""
         )
+        value = self._value[zone]
+        shows = (
+            "gives no valid reading" if np.isnan(value) else f"shows {value:.0f} Cel, which no zone reaches so fast"
+        )
         return (
-            f"The thermocouple of {self._name(zone)} shows {self._value[zone]:.0f} Cel, which no zone reaches so "
-            f"fast: its wire is broken or its input has failed. How warm the zone is, is not known{held}."
+            f"The thermocouple of {self._name(zone)} {shows}: its wire is broken or its input has failed. How warm the zone is, is not known{held}."
         )
 
     def _loosely(self, zone: int, breaks: Sequence[int], time_ns: int) -> str:

@@ -15,11 +15,12 @@ import numpy as np
 
 from process.heaters import missing_rate_k_min
 from rules.detectors.heating.full_rates import full_rates_k_min
-from rules.detectors.heating.usual_output import HEAT_SETTLE_S, UsualOutput
+from rules.detectors.heating.usual_output import UsualOutput
 from rules.detectors.heating.zones import Flags, Floats, HoldOutput, ZoneRule, sound_current
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.episode import Episodes
+from rules.seen.grid import array, numbers
 from rules.seen.heat import HeatTens
 from rules.seen.line import LineState
 from rules.seen.stage import Stage, Tens
@@ -29,6 +30,7 @@ _START_S = 600.0
 _SETTLE_S = 300.0
 _BEYOND_HOLD_PERCENT = 20.0
 _BELOW_K = 2.5
+_LEAPT_K = 20.0  # farther below it does not sag: it leapt
 _OVER_PERCENT = 5.0
 _OFF_S = 600.0
 _NEAR_POINTS = 3
@@ -47,6 +49,7 @@ class ProbeDetached(ZoneRule):
         self._hold = HoldOutput(size)
         self._usual = UsualOutput(self.zones)
         self._sag_run = np.zeros(size, dtype=np.int64)
+        self._before = np.full(size, np.nan)  # the output that held each zone before its finding
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say of each zone."""
@@ -67,7 +70,10 @@ class ProbeDetached(ZoneRule):
         weak = heat.on_a < heat.usual_a * self.values["current_share"]
         shifted = near & ~weak & (shift > self.values["own_percent"])
         shifted &= beside < -self.values["neighbours_percent"]
-        clear = near & (np.abs(shift) < _OVER_PERCENT)
+        standing = self.standing()
+        self._before = np.where(standing, self._before, self._hold.percent)
+        as_before = np.abs(heat.out - self._before) < _OVER_PERCENT
+        clear = near & np.where(standing, as_before, np.abs(shift) < _OVER_PERCENT)
         holds = sagged | shifted
         for zone, begins in self.changes(heat, holds, holds | clear):
             yield self._said(zone, heat, beside, begins=begins, by_sag=bool(sagged[zone]))
@@ -77,8 +83,8 @@ class ProbeDetached(ZoneRule):
         missing = missing_rate_k_min(heat.out, hold, self._full_k_min, rate)
         beside = missing - np.nan_to_num(self.zones.of_peers(missing, usable))
         below = heat.below_k - np.nan_to_num(self.zones.of_peers(heat.below_k, usable))
-        flags: Flags = usable & (heat.changed_s > HEAT_SETTLE_S) & sound_current(heat) & (beside > self.values["sag_k_min"])
-        return flags & (below > _BELOW_K) & (heat.out > hold + _BEYOND_HOLD_PERCENT)
+        flags: Flags = usable & ~heat.settling & sound_current(heat) & (beside > self.values["sag_k_min"])
+        return flags & (below > _BELOW_K) & (below < _LEAPT_K) & (heat.out > hold + _BEYOND_HOLD_PERCENT)
 
     def _said(self, zone: int, heat: HeatTens, beside: Floats, *, begins: bool, by_sag: bool) -> Finding:
         subject, name = self.zones.subjects[zone], self.zones.names[zone]
@@ -121,6 +127,7 @@ class ProbeDetached(ZoneRule):
             "hold": self._hold.save(),
             "usual": self._usual.save(),
             "sag": self._sag_run.tolist(),
+            "before": numbers(self._before),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -129,6 +136,7 @@ class ProbeDetached(ZoneRule):
         self._hold.restore(state["hold"])
         self._usual.restore(state["usual"])
         self._sag_run = np.asarray(state["sag"], dtype=np.int64)
+        self._before = array(state["before"])
 
 
 def _unsettled(line: LineState) -> str | None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.frame import NS
 from rules.seen.heat import HeatTens
@@ -21,6 +22,7 @@ class SoakClock:
     Time is counted where there are data, and only there. A clock that has not been seen to begin is not known.
 
     Args:
+        counted: which zones count, shape (zones,).
         band_k, restart_k: near, and far off.
 
     Attributes:
@@ -28,7 +30,8 @@ class SoakClock:
         seconds: on the clock.
     """
 
-    def __init__(self, band_k: float, restart_k: float) -> None:
+    def __init__(self, counted: NDArray[np.bool_], band_k: float, restart_k: float) -> None:
+        self._counted = counted
         self._band_k, self._restart_k = band_k, restart_k
         self._last_ns: int | None = None
         self.known = False
@@ -36,7 +39,7 @@ class SoakClock:
 
     def take(self, heat: HeatTens) -> None:
         """Take the next ten seconds."""
-        used = heat.in_use >= 0.5
+        used = self._counted & (heat.in_use >= 0.5)
         off_k = np.abs(heat.below_k[used])
         seen = ~np.isnan(off_k)
         if (off_k[seen] > self._restart_k).any() or (~heat.heating[used]).any():

@@ -16,7 +16,7 @@ from rules.seen.rule import TensRule
 from rules.seen.stage import Seen, Stage, Tens
 
 SCREW, WIPER = "extruder.screw", "filter.wiper"
-_SPEED, _STATE = "extruder.screw.speed.pv", "filter.wiper.state"
+SCREW_SPEED, WIPER_STATE = "extruder.screw.speed.pv", "filter.wiper.state"
 _TURNS_PER_MIN = 1.0
 _MOVES = (1.0, 2.0)  # wiping, jogging
 _AGAIN_NS = 600 * NS
@@ -30,7 +30,9 @@ class SoakShort(TensRule):
     def __init__(self, facts: LineFacts, stage: Stage) -> None:
         super().__init__(facts, stage)
         values = self.values
-        self._clock = SoakClock(values["band_k"], values["restart_k"])
+        # Cutting water cools the die at every start; what it holds is soon melt again.
+        counted = np.asarray([not s.startswith("die.") for s in stage.heat.zones.subjects], dtype=np.bool_)
+        self._clock = SoakClock(counted, values["band_k"], values["restart_k"])
         self._moved = {SCREW: False, WIPER: False}
         self._rest_seen = {SCREW: False, WIPER: False}
         self._told_ns: dict[str, int] = {}
@@ -58,9 +60,9 @@ class SoakShort(TensRule):
         """When screw and wiper started from rest; the wiper counts while the screw is at rest."""
         if len(seen.time_ns) == 0:
             return []
-        speed = self.stage.at(seen.value, _SPEED)
+        speed = self.stage.at(seen.value, SCREW_SPEED)
         turns = _filled(np.where(np.isnan(speed), np.nan, speed > _TURNS_PER_MIN), self._moved[SCREW])
-        state = self.stage.at(seen.value, _STATE)
+        state = self.stage.at(seen.value, WIPER_STATE)
         moves = _filled(np.where(np.isnan(state), np.nan, np.isin(state, _MOVES)), self._moved[WIPER])
         found = []
         for subject, now in ((SCREW, turns), (WIPER, moves)):
@@ -91,7 +93,7 @@ class SoakShort(TensRule):
             "missing": (missing_s / 60, "min"),
             "soak wanted": (self.values["soak_s"] / 60, "min"),
         }
-        tag = _SPEED if subject == SCREW else _STATE
+        tag = SCREW_SPEED if subject == SCREW else WIPER_STATE
         yield self.finding(
             subject, True, time_ns, sentence, tags=(tag,), figures=figures, momentary=True
         )

@@ -49,8 +49,9 @@ class HeaterStuckOn(ZoneRule):
         )
         self._switches |= heat.least_a < _LEAST_A
         measured = ~np.isnan(heat.current_a) & self._switches
-        # The first ten seconds may hold the end of a switching period that was asked for.
-        flows = measured & (self._idle_run > 1) & (heat.current_a > least_a)
+        # The first ten seconds may hold the end of a switching period that was asked for; and a controller
+        # that asks for half a percent lets it flow for a moment, a relay that sticks all the time.
+        flows = measured & (self._idle_run > 1) & (heat.least_a > least_a)
         self._warm_run = np.where(~measured & self._warms(heat, idle), self._warm_run + 1, 0)
         warm = self._warm_run * _TENS_S >= self.values["held_s"]
         off = (self._idle_run > 1) & measured & ~flows

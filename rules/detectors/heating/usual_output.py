@@ -31,9 +31,7 @@ _FREEZE_PERCENT = 4.0
 _CLOSE_K = 2.0
 _START_S = 600.0
 _SETTLE_S = 600.0
-HEAT_SETTLE_S = 1800.0
-"""Zones follow a new throughput, and a new set-point, for longer than pressures do. common practice, no source:
-both."""
+"""Zones follow a new throughput for longer than pressures do. common practice, no source."""
 
 
 class UsualOutput:
@@ -101,7 +99,7 @@ class UsualOutput:
         anew = np.zeros(len(self._count), dtype=np.bool_)
         if (out_of_use != self._out_of_use).any():
             anew[:] = True
-        anew |= heat.changed_s < HEAT_SETTLE_S
+        anew |= heat.settling
         self._out_of_use = out_of_use
         if line.feed_changed_s < _SETTLE_S:
             anew |= ~self._zones.alike

@@ -1,0 +1,146 @@
+"""Why cleanings have changed: told apart by which figures moved and which did not.
+
+Against the usual of the cleanings before: dirt brings them closer together and leaves the bare screen as it
+was; a worn wiper leaves dirt behind at the torque it always had; a blocked discharge takes nothing away while
+the wiper labours; a wiper that slips turns without load and takes nothing off. common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from math import isnan, log
+from statistics import median
+from typing import Any
+
+from rules.detectors.filtering.log import Cleaning, CleaningLog, usual_of
+from rules.seen.stage import Stage, Tens
+
+LEAST = 5
+MOST = 10
+
+_IN_A_ROW = 3
+_LEAST_SCATTER = 0.13
+_LONG_S = 600.0  # the screen may be another one, or the filter opened
+
+_CLOSER = 0.8
+_SAME_DIE = 0.06
+_LEFT_BEHIND = 1.15
+_LITTLE_KG = 0.4
+_LABOURS = 1.12
+_WEAKER = 0.85
+_UNLOADED = 0.5
+_TAKES_NOTHING = 0.35
+
+
+class Cause(StrEnum):
+    """What has changed; the value is the rule that says so."""
+
+    DIRT = "dirt-step"
+    WEAK = "cleaning-weak"
+    BLOCKED = "discharge-blocked"
+    SLIPS = "wiper-slipping"
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """The usual of the cleanings before; NaN where not known.
+
+    Attributes:
+        period_scatter: standard deviation of the period's natural logarithm, at least 0.13.
+    """
+
+    period_s: float
+    amplitude_bar: float
+    index: float
+    die_bar: float
+    torque_percent: float
+    discharged_kg: float
+    period_scatter: float
+
+    @classmethod
+    def of(cls, cleanings: list[Cleaning]) -> Usual:
+        """The medians."""
+        names = ("period_s", "amplitude_bar", "index", "die_bar", "torque_percent", "discharged_kg")
+        return cls(*(usual_of(cleanings, name) for name in names), period_scatter_of(cleanings))
+
+
+def period_scatter_of(cleanings: list[Cleaning]) -> float:
+    """See ``Usual``; from the median absolute deviation."""
+    logs = [log(c.period_s) for c in cleanings if c.period_s > 0]
+    middle = median(logs) if logs else 0.0
+    return max(_LEAST_SCATTER, 1.4826 * median(abs(v - middle) for v in logs)) if logs else _LEAST_SCATTER
+
+
+def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
+    """What one cleaning looks like beside the usual; None: as usual, or like nothing that is known."""
+    amplitude = now.amplitude_bar / usual.amplitude_bar
+    torque = now.torque_percent / usual.torque_percent
+    kg = now.discharged_kg / usual.discharged_kg if usual.discharged_kg > 0 else float("nan")
+    index, period = now.index / usual.index, now.period_s / usual.period_s
+    if torque < _UNLOADED and amplitude < _TAKES_NOTHING:
+        return Cause.SLIPS
+    if kg < _LITTLE_KG and (amplitude < _WEAKER or torque > _LABOURS):
+        return Cause.BLOCKED
+    if abs(now.die_bar / usual.die_bar - 1) > _SAME_DIE:
+        return None  # another melt, another throughput
+    if index > _LEFT_BEHIND and not torque > _LABOURS:
+        return Cause.WEAK
+    if period < _CLOSER and (isnan(index) or index < _LEFT_BEHIND):
+        return Cause.DIRT
+    return None
+
+
+class CauseFollower:
+    """Follows cleanings and says of each settled one what it looks like beside the usual.
+
+    The usual is learnt from the last cleanings that looked like nothing, since the line last stood for long.
+
+    Attributes:
+        usual: None before five such cleanings.
+    """
+
+    def __init__(self, stage: Stage) -> None:
+        self._log = CleaningLog(stage)
+        self._before: list[Cleaning] = []
+        self._short: list[Cleaning] = []  # the last ones, when they came early
+        self.usual: Usual | None = None
+
+    def follow(self, tens: Tens) -> list[tuple[Cleaning, Cause | None]]:
+        """The settled cleanings that became known with these ten seconds; none before the usual is known."""
+        if tens.line.standing_s > _LONG_S:
+            self._before, self._short, self.usual = [], [], None
+        found: list[tuple[Cleaning, Cause | None]] = []
+        for cleaning in self._log.follow(tens):
+            if not cleaning.settled:
+                continue
+            cause = None if self.usual is None else cause_of(cleaning, self.usual)
+            if self.usual is not None:
+                found.append((cleaning, cause))
+            self._learn(cleaning, cause)
+        return found
+
+    def _learn(self, cleaning: Cleaning, cause: Cause | None) -> None:
+        """A short period now and then is usual with bales; several in a row are not, and teach nothing."""
+        if cause is Cause.DIRT:
+            self._short.append(cleaning)
+        elif cause is None:
+            scatter = self._short if len(self._short) < _IN_A_ROW else []
+            self._before, self._short = [*self._before, *scatter, cleaning][-MOST:], []
+            self.usual = Usual.of(self._before) if len(self._before) >= LEAST else None
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {
+            "log": self._log.save(),
+            "before": [c.to_json() for c in self._before],
+            "short": [c.to_json() for c in self._short],
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        self._log.restore(state["log"])
+        self._before = [Cleaning.from_json(c) for c in state["before"]]
+        self._short = [Cleaning.from_json(c) for c in state["short"]]
+        self.usual = Usual.of(self._before) if len(self._before) >= LEAST else None
