@@ -29,6 +29,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
     "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),
     "rules": ("meltledger.verbs.rules", "Show every rule of a line, its numbers, and whose they are."),
+    "review": ("meltledger.verbs.review", "Show how many alarms came, beside the published figures."),
     "import": ("meltledger.verbs.bring", "Bring a CSV file of a panel or a logger into a store."),
     "export": ("meltledger.verbs.export", "Write a window of a store as CSV, Parquet or Excel."),
     "doctor": ("meltledger.verbs.doctor", "Verify a store's folder and mend it from what is there."),

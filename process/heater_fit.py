@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _RATE_SIGMA_K_MIN = 0.2
-"""How far a measured rate lies from the model: noise of a slope over two minutes, lag of probe and element."""
+"""How far a measured rate lies from the model: noise of a slope over two minutes, lags of probe and
+element."""
 _BEYOND = 4.0
 """What lies farther from the model than so many standard deviations is a fault and teaches nothing."""
 _LEAST_SHARE = 0.2
@@ -44,9 +45,7 @@ class Prior:
 
     def numbers(self) -> Floats:
         """The four of them, shape (4,)."""
-        return np.asarray(
-            [self.full_k_min, self.hall_per_min, self.neighbour_per_min, self.melt_per_min]
-        )
+        return np.asarray([self.full_k_min, self.hall_per_min, self.neighbour_per_min, self.melt_per_min])
 
 
 class HeaterFit:
@@ -85,7 +84,9 @@ class HeaterFit:
         self.numbers[at] = np.maximum(self.numbers[at] + gain * off[:, None], self._least)
         self._doubt[at] = doubt - gain[:, :, None] * moved[:, None, :]
 
-    def asymptote_cel(self, zone: int, hall_cel: float, neighbours_cel: list[float], melt_cel: float) -> float:
+    def asymptote_cel(
+        self, zone: int, hall_cel: float, neighbours_cel: list[float], melt_cel: float
+    ) -> float:
         """Where a zone without power goes in the end.
 
         Args:

@@ -26,6 +26,7 @@ SCHEMA = 3
 
 _FOLD_SAMPLES = 100_000
 _FOLD_SPAN_NS = 300 * NS
+_AT_ONCE = 4  # rows deleted in one transaction: a row of a busy line takes megabytes
 
 Synchronous = Literal["full", "normal"]
 """``full``: a commit is on disk. ``normal``: a power cut may take the last commits, never older ones."""
@@ -87,6 +88,7 @@ class Recent:
             if write:
                 db.execute("PRAGMA journal_mode=WAL")
                 db.execute("PRAGMA synchronous=FULL")
+                db.execute("PRAGMA secure_delete=0")  # what is deleted stands in the archive
                 db.execute("BEGIN IMMEDIATE")
                 for statement in _TABLES.split(";"):
                     db.execute(statement)
@@ -213,13 +215,21 @@ class Recent:
     def let_go(self, up_to_seq: int, newest: bytes) -> None:
         """Delete the rows whose frames all have numbers up to this one, because the archive holds them.
 
+        A few rows a transaction: all at once would make the write-ahead log as large as what is deleted.
+        After a stop in between, the next one takes the rest; nobody reads them meanwhile.
+
         Args:
             newest: the newest sample of each tag in them and in all before, for ``newest``.
         """
         with told(self.path), self._transaction():
-            self._db.execute("DELETE FROM rows WHERE seq<=?", (up_to_seq,))
             self._db.execute("INSERT OR REPLACE INTO meta VALUES ('sealed_seq', ?)", (str(up_to_seq),))
             self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
+        some = "SELECT seq FROM rows WHERE seq<=? ORDER BY seq LIMIT ?"
+        gone = 1
+        while gone:
+            with told(self.path), self._transaction():
+                found = self._db.execute(f"DELETE FROM rows WHERE seq IN ({some})", (up_to_seq, _AT_ONCE))
+                gone = found.rowcount
 
     def newest(self) -> tuple[int, bytes | None]:
         """Up to which number the rows were let go of, and what ``let_go`` was given with it."""

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from historian.frame import NS
-from rules.review.nuisance import chatter
+from rules.review.nuisance import CHATTER_COUNT, chatter
 from rules.review.spells import Spell
 
 ONE_DISTURBANCE_NS: Final = 60 * NS
@@ -81,6 +81,7 @@ class Backtest:
         later_median_s, later_most_s: how much later than the beginning of their disturbance those that remain
             would have come; None where none remain.
         untold: disturbances of which nothing would have been told.
+        untold_repeating: how many of these came three times or more: no mere flicker.
         longest_untold_s: how long the longest spell of such a one was.
     """
 
@@ -91,6 +92,7 @@ class Backtest:
     later_median_s: float | None
     later_most_s: float | None
     untold: int
+    untold_repeating: int
     longest_untold_s: float
 
     @property
@@ -117,20 +119,23 @@ def backtest(spells: Sequence[Spell], delays: Delays, now_ns: int) -> Backtest:
         float(np.median(later)) if later else None,
         max(later, default=None),
         len(untold),
-        max(untold, default=0) / NS,
+        sum(1 for group in untold if len(group) >= CHATTER_COUNT),
+        max((s.until(now_ns) - s.start_ns for group in untold for s in group), default=0) / NS,
     )
 
 
-def _untold(spells: Sequence[Spell], remain: Sequence[Raised], off_ns: int, now_ns: int) -> list[int]:
-    """The longest spell of each disturbance in which no alarm would have stood, nanoseconds."""
-    found: list[int] = []
+def _untold(
+    spells: Sequence[Spell], remain: Sequence[Raised], off_ns: int, now_ns: int
+) -> list[list[Spell]]:
+    """The spells of each disturbance in which no alarm would have stood."""
+    found: list[list[Spell]] = []
     group: list[Spell] = []
     for s in [*spells, None]:
         near = s is not None and group and s.start_ns - group[-1].until(now_ns) < ONE_DISTURBANCE_NS
         if group and not near:
             a, b = group[0].start_ns, group[-1].until(now_ns) + off_ns
             if not any(r.at_ns <= b and (r.end_ns is None or r.end_ns > a) for r in remain):
-                found.append(max(g.until(now_ns) - g.start_ns for g in group))
+                found.append(group)
             group = []
         if s is not None:
             group.append(s)

@@ -136,7 +136,12 @@ def delays_for(spells: Sequence[Spell], now_ns: int, *, longest_on_s: float = _L
 
     off_s = _shortest(LADDER_S, lambda s: saved(Delays(off_s=s)), len(spells))
     so_far = saved(Delays(off_s=off_s))
-    rungs = [s for s in LADDER_S if s <= longest_on_s]
+    # An on-delay may silence a flicker, never what came again and again.
+    rungs = [
+        s
+        for s in LADDER_S
+        if s <= longest_on_s and not backtest(spells, Delays(s, off_s), now_ns).untold_repeating
+    ]
     on_s = _shortest(rungs, lambda s: saved(Delays(s, off_s)) - so_far, len(spells) - so_far)
     return Delays(on_s, off_s)
 

@@ -18,9 +18,9 @@ from rules.review.review import Review
 Cell = str | int | float | datetime | None
 
 ABOUT_PROPOSALS: Final = (
-    "Made from the same time that they are tested on: another week may differ. Whoever owns the alarm
-    decides, by " "the site's way of changing alarms. A machine's own alarm is set at the machine, as its
-    manual says."
+    "Made from the same time that they are tested on: another week may differ. Whoever owns the alarm "
+    "decides, by the site's way of changing alarms. A machine's own alarm is set at the machine, as its "
+    "manual says."
 )
 
 
@@ -34,13 +34,25 @@ class Table:
 
 def figures_table(review: Review) -> Table:
     """Every figure of every origin beside the published one."""
-    columns = ("alarms of", "figure", "here", "target", "maximum", "judgement", "note", "source",
-    "confidence") rows: list[list[Cell]] = []
+    columns = (
+        "alarms of",
+        "figure",
+        "here",
+        "target",
+        "maximum",
+        "judgement",
+        "note",
+        "source",
+        "confidence",
+    )
+    rows: list[list[Cell]] = []
     for of in review.origins:
         for one in of.figures:
             p = one.published
-            texts: list[Cell] = [_target(one), _maximum(one), str(one.judgement), one.why, p.source,
-            p.confidence] rows.append([origin_words(of.origin), p.metric, shown_value(one), *texts])
+            judged: list[Cell] = [_target(one), _maximum(one), str(one.judgement), one.why]
+            rows.append(
+                [origin_words(of.origin), p.metric, shown_value(one), *judged, p.source, p.confidence]
+            )
     return Table(columns, rows)
 
 
@@ -59,17 +71,19 @@ def counts_table(review: Review) -> Table:
             ("floods at every instant (sliding)", str(len(of.sliding_floods))),
             ("time in these", _percent(of.sliding_flood_percent)),
             ("rate outside of floods, in the words of EEMUA 191", of.steady_words or "not enough data"),
-            ("activations that chattered (3 or more in 1 min)", f"{of.chattering} of {of.chattering_alarms}
-            alarms"), ("fleeting activations (over within 1 min)", str(of.fleeting)),
+            (
+                "activations that chattered (3 or more in 1 min)",
+                f"{of.chattering} of {of.chattering_alarms} alarms",
+            ),
+            ("fleeting activations (over within 1 min)", str(of.fleeting)),
             ("until acknowledged, median / 95 %", _two(asked.median_s, asked.p95_s)),
             ("not acknowledged", str(asked.open)),
             ("until returned to normal, median / 95 %", _two(back.median_s, back.p95_s)),
             ("not returned, or the time not known", str(back.open)),
         ]
-        pairs += [
-            (f"{way}, alarm by alarm", f"{_long(h.total_s)}; {h.times} times, the longest
-            {_long(h.longest_s)}") for way, h in of.hidden.items()
-        ]
+        for way, h in of.hidden.items():
+            many = f"{_long(h.total_s)}; {h.times} times, the longest {_long(h.longest_s)}"
+            pairs.append((f"{way}, alarm by alarm", many))
         pairs += [(f"grade '{g}'", _grade(n, of.alarms, of.origin, g)) for g, n in of.grades.items()]
         rows += [[origin_words(of.origin), what, here] for what, here in pairs]
     return Table(columns, rows)
@@ -142,7 +156,9 @@ def where_to_set(p: Proposal) -> str:
         (p.band is not None, "dead band", p.band.parameter if p.band else None),
     ]
     said = [
-        f"{what}: {name} of the rule" if name else f"the rule has no {what} to set" for w, what, name in wanted if w
+        f"{what}: {name} of the rule" if name else f"the rule has no {what} to set"
+        for w, what, name in wanted
+        if w
     ]
     return "; ".join(said) or "nothing: no delay would help"
 

@@ -67,5 +67,5 @@ class Heard:
         """Take up what ``save`` gave."""
         self._time = np.asarray(state["time"], dtype=np.int64)
         self._newest = np.asarray(state["newest"], dtype=np.int64)
-        self._count = np.asarray(state["count"], dtype=np.int64).reshape(len(self._time), -1)
+        self._count = np.asarray(state["count"], dtype=np.int64).reshape(len(self._time), len(self._newest))
         self._before = np.asarray(state["before"], dtype=np.int64)

@@ -82,9 +82,7 @@ class HeatedZones:
 
     def __init__(self, column: Mapping[str, int]) -> None:
         found = [(n, place) for n, kind in enumerate(KINDS) for place in _places(kind, column)]
-        self.subjects = tuple(
-            KINDS[n].prefix + ("" if place is None else f".{place}") for n, place in found
-        )
+        self.subjects = tuple(KINDS[n].prefix + ("" if place is None else f".{place}") for n, place in found)
         self.names = tuple(KINDS[n].word + ("" if place is None else f" {place}") for n, place in found)
         self.kind = np.asarray([n for n, _ in found], dtype=np.intp)
         same = self.kind[:, None] == self.kind[None, :]
@@ -141,7 +139,8 @@ class HeatTens:
         usable: whether in use, with known temperature and output.
         below_k: how far below its set-point, K.
         rate_k_min: warming over the last two minutes.
-        settling: whether its set-point or a neighbour's was changed and is not yet reached, for 30 min at most.
+        settling: whether its set-point or a neighbour's was changed and is not yet reached; for 30 min at
+            most.
     """
 
     time_ns: int
@@ -261,8 +260,8 @@ class HeatFollower:
         """Take up what ``save`` gave."""
         size = len(self.zones)
         self._times = list(state["times"])
-        self._temps = np.asarray([array(r) for r in state["temps"]]).reshape(-1, size)
-        self._asked = np.asarray([array(r) for r in state["asked"]]).reshape(-1, size)
+        self._temps = np.asarray([array(r) for r in state["temps"]]).reshape(len(self._times), size)
+        self._asked = np.asarray([array(r) for r in state["asked"]]).reshape(len(state["asked"]), size)
         self._current.restore(state["current"])
         self._setpoint = array(state["setpoint"])
         self._changed_ns = np.asarray(state["changed"], dtype=np.int64)
@@ -279,10 +278,14 @@ def plausible(temp_cel: Floats, setpoint_cel: Floats) -> Floats:
 
 def _places(kind: ZoneKind, column: Mapping[str, int]) -> Sequence[int | None]:
     """The place numbers of a kind's zones; None is the only zone of a kind without numbers."""
-    single: list[int | None] = [None] if {kind.prefix + ".temp.pv", kind.prefix + ".out"} <= set(column) else []
+    single: list[int | None] = (
+        [None] if {kind.prefix + ".temp.pv", kind.prefix + ".out"} <= set(column) else []
+    )
     form = re.compile(re.escape(kind.prefix) + r"\.(\d+)\.temp\.pv")
     found = (form.fullmatch(path) for path in column)
-    return single + sorted(int(m.group(1)) for m in found if m and f"{kind.prefix}.{m.group(1)}.out" in column)
+    return single + sorted(
+        int(m.group(1)) for m in found if m and f"{kind.prefix}.{m.group(1)}.out" in column
+    )
 
 
 def _at(values: NDArray[Any], column: NDArray[np.intp], missing: float = np.nan) -> NDArray[Any]:

@@ -61,7 +61,8 @@ class HeaterCurrent:
         # One peer alone may be the odd one; two or more are believed.
         peers = np.where(known.sum(axis=1) >= 2, peers, np.nan)
         usual = np.fmax(self.own_a, peers)
-        return np.where(np.isnan(peers), np.fmax(usual, self._told_a), usual)
+        found: Floats = np.where(np.isnan(peers), np.fmax(usual, self._told_a), usual)
+        return found
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
@@ -73,7 +74,7 @@ class HeaterCurrent:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(_KEPT, -1)
+        self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(self._kept.shape)
         self._count = np.asarray(state["count"], dtype=np.int64)
         self.own_a = array(state["own"])
         self.usual_a = self._usual_a()

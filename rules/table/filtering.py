@@ -62,7 +62,7 @@ ABOUT: Mapping[str, Rule] = {
         respond_s=1800,
         masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
         parameters={
-            "sigmas": Parameter(6, "1", "how early they come, summed up, in usual scatters", 3, 50),
+            "sigmas": Parameter(3.6, "1", "how early they come, summed up, in usual scatters", 3, 50),
         },
     ),
     "cleaning-weak": Rule(
@@ -106,6 +106,21 @@ ABOUT: Mapping[str, Rule] = {
         masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
         parameters={
             "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
+        },
+    ),
+    "melt-changed": Rule(
+        cause="Another material or lot, another melt temperature, or another throughput than set.",
+        consequence="Pressures and cleanings change though the screen does not; the trial's points differ.",
+        advice="Note the lot and take a sample for the melt flow rate; compare the melt temperature.",
+        priority=Priority.LOW,
+        machine="extruder",
+        alarm_class=QUALITY,
+        respond_s=3600,
+        masks=("melt stands or has just begun to run", "a changed feed or speed"),
+        roots=("feed-starved", "foaming"),
+        parameters={
+            "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
+            "index_percent": Parameter(12, "%", "by how much J may differ all the same", 2, 50),
         },
     ),
 }

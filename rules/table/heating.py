@@ -12,8 +12,9 @@ _ASKED = Parameter(20, "%", "controller output above which ten seconds show whet
 
 ABOUT: Mapping[str, Rule] = {
     "heater-supply": Rule(
-        cause="What several heaters share has failed: a phase, a fuse, a contactor; or the mains voltage is low.",
-        consequence="Cold sectors in several machines at once; every zone heats slower and has less in reserve.",
+        cause="What several heaters share has failed: a phase, a fuse, a contactor; or the mains voltage "
+        "is low.",
+        consequence="Cold sectors in several machines at once; zones heat slower, with less in reserve.",
         advice="A qualified electrician checks main fuses, contactors and the phases' voltages. "
         "Whether to go on is the shift leader's decision, by the makers' manuals.",
         priority=Priority.MEDIUM,
@@ -35,9 +36,9 @@ ABOUT: Mapping[str, Rule] = {
     "probe-break": Rule(
         cause="The thermocouple's wire is broken or loose, or its input has failed.",
         consequence="The controller switches the zone off, which cools as if its heater were burnt out.",
-        advice="A qualified electrician changes the probe or fastens its wires. Where the maker allows it, with a "
-        "working independent limiter and a person watching, the output that held the zone may be set by hand; "
-        "that is the shift leader's decision.",
+        advice="A qualified electrician changes the probe or fastens its wires. Where the maker allows it, "
+        "with a working independent limiter and a person watching, the output that held the zone may be set "
+        "by hand; that is the shift leader's decision.",
         priority=Priority.MEDIUM,
         machine="heaters",
         alarm_class=MACHINE,
@@ -55,8 +56,9 @@ ABOUT: Mapping[str, Rule] = {
         },
     ),
     "probe-short": Rule(
-        cause="The thermocouple is shorted at its terminals, unplugged into a warm box, or its wires are reversed.",
-        consequence="The controller heats without end: the zone runs away hot, melt degrades, smoke and fire.",
+        cause="The thermocouple is shorted at its terminals, unplugged into a warm box, or its wires are "
+        "reversed.",
+        consequence="The controller heats without end: the zone runs away hot; melt degrades, smoke, fire.",
         advice="The zone's heating is switched off first, then the sensor is looked for: by a qualified "
         "electrician. Check that the independent over-temperature limiter has tripped.",
         priority=Priority.HIGH,
@@ -161,9 +163,13 @@ ABOUT: Mapping[str, Rule] = {
             "power_share": Parameter(0.4, "1", "below this it is as good as out: another rule's", 0.01, 0.45),
             "held_s": Parameter(60, "s", "how long it is seen", 10, 3600),
             "clear_s": Parameter(120, "s", "how long it is gone before it is over", 10, 3600),
-            "duty_ratio": Parameter(1.35, "1", "output that holds it, against what used to; without current", 1.1, 4),
+            "duty_ratio": Parameter(
+                1.35, "1", "output that holds it, against what used to; without current", 1.1, 4
+            ),
             "duty_held_s": Parameter(1200, "s", "how long it has stood at its set-point so", 300, 7200),
-            "pace_share": Parameter(0.85, "1", "its pace in heat-up against its peers; without current", 0.3, 0.97),
+            "pace_share": Parameter(
+                0.85, "1", "its pace in heat-up against its peers; without current", 0.3, 0.97
+            ),
         },
     ),
     "probe-detached": Rule(
@@ -187,7 +193,9 @@ ABOUT: Mapping[str, Rule] = {
         parameters={
             "own_percent": Parameter(10, "%", "how much more output than usual it needs", 3, 60),
             "neighbours_percent": Parameter(2.5, "%", "how much less its neighbours need", 0.5, 30),
-            "sag_k_min": Parameter(1.5, "K/min", "how far warming falls short though full current flows", 0.3, 20),
+            "sag_k_min": Parameter(
+                1.5, "K/min", "how far warming falls short though full current flows", 0.3, 20
+            ),
             "sag_held_s": Parameter(120, "s", "how long it does", 30, 3600),
             "current_share": Parameter(0.85, "1", "share of the usual current of a whole heater", 0.5, 0.97),
         },
@@ -195,8 +203,8 @@ ABOUT: Mapping[str, Rule] = {
     "plate-out": Rule(
         cause="A heater plate of the filter was taken out of use.",
         consequence="A cold sector: stiffer melt there, less heating in reserve, more load on the wiper.",
-        advice="How many plates may be out, and for how long, the maker's manual says; whether to go on is the "
-        "shift leader's decision. Mark the pellets and the figures of this time.",
+        advice="How many plates may be out, and for how long, the maker's manual says; whether to go on is "
+        "the shift leader's decision. Mark the pellets and the figures of this time.",
         priority=Priority.MEDIUM,
         machine="filter",
         alarm_class=MACHINE,
@@ -205,7 +213,9 @@ ABOUT: Mapping[str, Rule] = {
         on_delay="reserve_held_s",
         off_delay="reserve_held_s",
         parameters={
-            "reserve_percent": Parameter(85, "%", "output of a plate beside it that leaves too little", 50, 100),
+            "reserve_percent": Parameter(
+                85, "%", "output of a plate beside it that leaves too little", 50, 100
+            ),
             "reserve_held_s": Parameter(600, "s", "how long it is needed", 60, 600),
             "current_share": _SHARE,
         },
@@ -213,14 +223,18 @@ ABOUT: Mapping[str, Rule] = {
     "soak-short": Rule(
         cause="Screw or wiper was started before all zones had stood at their set-points for long enough.",
         consequence="Cold sectors: the wiper shears, the screen tears, pressure bursts through.",
-        advice="Next time the soak is waited for. Look after the wiper's torque and the pressure difference now; "
-        "whether to go on is the shift leader's decision.",
+        advice="Next time the soak is waited for. Look after the wiper's torque and the pressure difference "
+        "now; whether to go on is the shift leader's decision.",
         priority=Priority.MEDIUM,
         machine="filter",
         alarm_class=MACHINE,
         respond_s=600,
         set_point="soak_s",
-        masks=("a soak that was not seen from its beginning", "zones taken out of use", "the die: water cools it"),
+        masks=(
+            "a soak that was not seen from its beginning",
+            "zones taken out of use",
+            "the die: water cools it",
+        ),
         parameters={
             "soak_s": Parameter(1800, "s", "how long all zones stand at their set-points", 0, 86_400),
             "tolerance_s": Parameter(60, "s", "how much may be missing", 0, 3600),
@@ -229,10 +243,11 @@ ABOUT: Mapping[str, Rule] = {
         },
     ),
     "plates-uneven": Rule(
-        cause="The plates of the filter are not equally warm: a short soak, a draught, a failing heater or probe.",
+        cause="The plates of the filter are not equally warm: a short soak, a draught, a failing heater or "
+        "probe.",
         consequence="The melt runs where it is warmest; cold sectors load the wiper and the screen.",
-        advice="Compare the plates' outputs and currents; look at wiper torque. Whether to go on is the shift "
-        "leader's decision.",
+        advice="Compare the plates' outputs and currents; look at wiper torque. Whether to go on is the "
+        "shift leader's decision.",
         priority=Priority.LOW,
         machine="filter",
         alarm_class=QUALITY,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from math import isnan, log
+from math import isnan, log, nan
 from statistics import median
 from typing import Any
 
@@ -21,12 +21,14 @@ LEAST = 5
 MOST = 10
 
 _IN_A_ROW = 3
-_LEAST_SCATTER = 0.13
+_LATELY = 4
+_LEAST_SCATTER = 0.2
 _LONG_S = 600.0  # the screen may be another one, or the filter opened
 
 _CLOSER = 0.8
 _SAME_DIE = 0.06
 _LEFT_BEHIND = 1.15
+_MORE_LAID_ON = 1.07
 _LITTLE_KG = 0.4
 _LABOURS = 1.12
 _WEAKER = 0.85
@@ -41,6 +43,7 @@ class Cause(StrEnum):
     WEAK = "cleaning-weak"
     BLOCKED = "discharge-blocked"
     SLIPS = "wiper-slipping"
+    MELT = "melt-changed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,8 @@ class Usual:
     """The usual of the cleanings before; NaN where not known.
 
     Attributes:
-        period_scatter: standard deviation of the period's natural logarithm, at least 0.13.
+        index_lately: of the last four; a screen that is blinded slowly takes it along.
+        period_scatter: standard deviation of the period's natural logarithm, at least 0.2.
     """
 
     period_s: float
@@ -58,12 +62,23 @@ class Usual:
     torque_percent: float
     discharged_kg: float
     period_scatter: float
+    index_lately: float
 
     @classmethod
     def of(cls, cleanings: list[Cleaning]) -> Usual:
         """The medians."""
         names = ("period_s", "amplitude_bar", "index", "die_bar", "torque_percent", "discharged_kg")
-        return cls(*(usual_of(cleanings, name) for name in names), period_scatter_of(cleanings))
+        period_s, amplitude, index, die, torque, kg = (usual_of(cleanings, name) for name in names)
+        return cls(
+            period_s,
+            amplitude,
+            index,
+            die,
+            torque,
+            kg,
+            period_scatter_of(cleanings),
+            usual_of(cleanings[-_LATELY:], "index"),
+        )
 
 
 def period_scatter_of(cleanings: list[Cleaning]) -> float:
@@ -75,21 +90,27 @@ def period_scatter_of(cleanings: list[Cleaning]) -> float:
 
 def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
     """What one cleaning looks like beside the usual; None: as usual, or like nothing that is known."""
-    amplitude = now.amplitude_bar / usual.amplitude_bar
-    torque = now.torque_percent / usual.torque_percent
-    kg = now.discharged_kg / usual.discharged_kg if usual.discharged_kg > 0 else float("nan")
-    index, period = now.index / usual.index, now.period_s / usual.period_s
+    amplitude = _ratio(now.amplitude_bar, usual.amplitude_bar)
+    torque = _ratio(now.torque_percent, usual.torque_percent)
+    kg = _ratio(now.discharged_kg, usual.discharged_kg)
+    index, period = _ratio(now.index, usual.index_lately), _ratio(now.period_s, usual.period_s)
     if torque < _UNLOADED and amplitude < _TAKES_NOTHING:
         return Cause.SLIPS
     if kg < _LITTLE_KG and (amplitude < _WEAKER or torque > _LABOURS):
         return Cause.BLOCKED
-    if abs(now.die_bar / usual.die_bar - 1) > _SAME_DIE:
-        return None  # another melt, another throughput
+    if abs(_ratio(now.die_bar, usual.die_bar) - 1) > _SAME_DIE:
+        return Cause.MELT
+    if now.amplitude_bar == 0:  # a wiper that never stops
+        return Cause.WEAK if _ratio(now.index, usual.index) > _MORE_LAID_ON else None
     if index > _LEFT_BEHIND and not torque > _LABOURS:
         return Cause.WEAK
     if period < _CLOSER and (isnan(index) or index < _LEFT_BEHIND):
         return Cause.DIRT
     return None
+
+
+def _ratio(now: float, usual: float) -> float:
+    return now / usual if usual > 0 else nan
 
 
 class CauseFollower:
@@ -105,12 +126,13 @@ class CauseFollower:
         self._log = CleaningLog(stage)
         self._before: list[Cleaning] = []
         self._short: list[Cleaning] = []  # the last ones, when they came early
+        self._other: list[Cleaning] = []  # the last ones, at another die pressure
         self.usual: Usual | None = None
 
     def follow(self, tens: Tens) -> list[tuple[Cleaning, Cause | None]]:
         """The settled cleanings that became known with these ten seconds; none before the usual is known."""
-        if tens.line.standing_s > _LONG_S:
-            self._before, self._short, self.usual = [], [], None
+        if tens.line.standing_s > _LONG_S or tens.line.feed_changed_s == 0:
+            self._before, self._short, self._other, self.usual = [], [], [], None
         found: list[tuple[Cleaning, Cause | None]] = []
         for cleaning in self._log.follow(tens):
             if not cleaning.settled:
@@ -123,6 +145,13 @@ class CauseFollower:
 
     def _learn(self, cleaning: Cleaning, cause: Cause | None) -> None:
         """A short period now and then is usual with bales; several in a row are not, and teach nothing."""
+        if cause is Cause.MELT:
+            self._other.append(cleaning)
+            if len(self._other) >= LEAST:  # it is the usual melt by now
+                self._before, self._other = self._other, []
+                self.usual = Usual.of(self._before)
+            return
+        self._other = []
         if cause is Cause.DIRT:
             self._short.append(cleaning)
         elif cause is None:
@@ -141,6 +170,6 @@ class CauseFollower:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._log.restore(state["log"])
-        self._before = [Cleaning.from_json(c) for c in state["before"]]
-        self._short = [Cleaning.from_json(c) for c in state["short"]]
+        kept = ([Cleaning.from_json(c) for c in state[k]] for k in ("before", "short", "other"))
+        self._before, self._short, self._other = kept
         self.usual = Usual.of(self._before) if len(self._before) >= LEAST else None

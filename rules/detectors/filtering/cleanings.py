@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from math import log
+from math import log, nan
 from typing import Any, ClassVar
 
 from process.level_shift import Cusum
@@ -119,7 +119,7 @@ class DirtStep(CleaningRule):
 
     def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
         """A cumulative sum of how early they come, in standard deviations of the usual period's logarithm."""
-        early = Cusum()
+        early = Cusum(slack=1.0)
         for cleaning in shown:
             early.push(log(usual.period_s / cleaning.period_s) / usual.period_scatter)
         return len(shown) >= _TWICE and early.high > self.values["sigmas"]
@@ -182,4 +182,32 @@ class WiperSlipping(CleaningRule):
         )
 
 
-CLEANING_RULES: tuple[type[CleaningRule], ...] = (DirtStep, CleaningWeak, DischargeBlocked, WiperSlipping)
+class MeltChanged(CleaningRule):
+    """Rule ``melt-changed``: filter and die resist alike more or less than before."""
+
+    RULE = "melt-changed"
+    CAUSE = Cause.MELT
+    SUBJECT = "extruder.melt"
+
+    def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
+        """Also: the bare screen is as it was, by J."""
+        index = Usual.of(shown).index / usual.index if usual.index > 0 else nan
+        return super().is_sure(shown, usual) and abs(index - 1) < self.values["index_percent"] / 100
+
+    def sentence(self, now: Usual, usual: Usual, cleanings: int) -> str:
+        """What is seen."""
+        stiffer = "stiffer or colder" if now.die_bar > usual.die_bar else "thinner or hotter"
+        return (
+            f"The die pressure is {now.die_bar:.0f} bar instead of {usual.die_bar:.0f}, nothing was set, "
+            "and filter and die have changed alike: the melt is "
+            f"{stiffer}, or another amount flows. The screen is as it was."
+        )
+
+
+CLEANING_RULES: tuple[type[CleaningRule], ...] = (
+    DirtStep,
+    CleaningWeak,
+    DischargeBlocked,
+    WiperSlipping,
+    MeltChanged,
+)

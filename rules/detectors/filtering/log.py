@@ -10,14 +10,17 @@ from typing import Any
 import numpy as np
 
 from historian.frame import NS
-from process.cycles import Cycle
+from process.cycles import WIPING, Cycle
 from rules.seen.stage import Stage, Tens
+from rules.seen.tens import TENS_S
 
 TORQUE = "filter.wiper.torque.pv"
 WEIGHT = "filter.discharge.weight.total"
 
 _KEPT_S = 300.0
 _INRUSH_S = 1.0
+_ENDLESS = 60  # tens of seconds without a stop
+_STANDS_FOR = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,10 @@ class CleaningLog:
     """Follows torque and weight, and gives each complete cleaning once."""
 
     def __init__(self, stage: Stage) -> None:
+        self._stage = stage
+        self._wiper, self._die = (stage.column.get(p, -1) for p in ("filter.wiper.state", "die.pressure.pv"))
+        self._turning = 0  # tens of seconds in which the wiper did not stop
+        self._levels: list[tuple[float, float]] = []  # of pressure difference and die pressure meanwhile
         self._columns = [stage.column.get(p, -1) for p in (TORQUE, WEIGHT)]
         self._rows: deque[tuple[int, float, float]] = deque()
 
@@ -81,7 +88,27 @@ class CleaningLog:
         )
         while self._rows and self._rows[0][0] < tens.time_ns - _KEPT_S * NS:
             self._rows.popleft()
-        return [self._of(cycle, tens) for cycle in tens.cycles if cycle.complete]
+        found = [self._of(cycle, tens) for cycle in tens.cycles if cycle.complete]
+        return found + self._without_pause(tens)
+
+    def _without_pause(self, tens: Tens) -> list[Cleaning]:
+        """A wiper that never stops has no cleanings: every two minutes of it stand for one."""
+        wiping = self._wiper >= 0 and bool((tens.rows[:, self._wiper] == WIPING).all())
+        if not wiping:
+            self._turning = 0
+            self._levels.clear()
+            return []
+        self._turning += 1
+        self._levels.append((self._mean_dp(tens), float(tens.mean[self._die]) if self._die >= 0 else nan))
+        if self._turning < _ENDLESS or len(self._levels) < _STANDS_FOR:
+            return []
+        dp, die = (float(np.mean(v)) for v in zip(*self._levels, strict=True))
+        self._levels.clear()
+        cycle = Cycle(tens.time_ns - int(_STANDS_FOR * TENS_S) * NS, tens.time_ns, dp, dp, nan, die, 0.0)
+        return [self._of(cycle, tens)]
+
+    def _mean_dp(self, tens: Tens) -> float:
+        return float(np.mean(self._stage.dp_bar(tens.rows)))
 
     def _of(self, cycle: Cycle, tens: Tens) -> Cleaning:
         moving = [
@@ -109,13 +136,29 @@ class CleaningLog:
             settled,
         )
 
-    def save(self) -> list[list[float | None]]:
+    def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        return [[at, None if isnan(t) else t, None if isnan(w) else w] for at, t, w in self._rows]
+        return {
+            "rows": [[at, or_none(t), or_none(w)] for at, t, w in self._rows],
+            "turning": self._turning,
+            "levels": [[or_none(a), or_none(b)] for a, b in self._levels],
+        }
 
     def restore(self, state: Any) -> None:
         """Take up what ``save`` gave."""
-        self._rows = deque((at, nan if t is None else t, nan if w is None else w) for at, t, w in state)
+        self._rows = deque((at, or_nan(t), or_nan(w)) for at, t, w in state["rows"])
+        self._turning = state["turning"]
+        self._levels = [(or_nan(a), or_nan(b)) for a, b in state["levels"]]
+
+
+def or_none(value: float) -> float | None:
+    """NaN as null."""
+    return None if isnan(value) else value
+
+
+def or_nan(value: float | None) -> float:
+    """What ``or_none`` gave."""
+    return nan if value is None else value
 
 
 def usual_of(cleanings: list[Cleaning], name: str) -> float:

@@ -27,7 +27,7 @@ def offers(facts: LineFacts, tags: Mapping[str, Tag], stage: Stage) -> list[Offe
     """The rules of this part of the line, in the order of the table.
 
     Without heater currents ``heater-supply`` is not offered; the others judge heaters by temperature and
-    output, later and less surely. Without a tag that tells whether a plate is in use there is no ``plate-out``.
+    output, later and less surely. ``plate-out`` needs a tag that tells whether a plate is in use.
     """
     subjects = stage.heat.zones.subjects
     zoned = bool(subjects)

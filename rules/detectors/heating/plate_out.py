@@ -1,7 +1,7 @@
 """Whether the filter runs with a plate taken out of use, and what margin the others leave.
 
 Said at the change itself, with where the plate will settle by the plates' own thermal model. While one is out
-two things are looked after: that no second plate loses its current, and that those beside it have output left.
+two things are looked after: that no second one loses its current, that those beside it have output left.
 """
 
 from __future__ import annotations
@@ -134,9 +134,9 @@ class PlateOut(ZoneRule):
         elif change:
             zone = int(np.flatnonzero(lost)[0])
             sentence = (
-                f"{self.zones.names[zone]} gets no current while {self._names_out()} is out of use: a second plate "
-                "is lost. Whether the filter may go on like this is for the maker's manual and the shift "
-                "leader to say."
+                f"{self.zones.names[zone]} gets no current while {self._names_out()} is out of use: a second "
+                "plate is lost. Whether the filter may go on like this is for the maker's manual and the "
+                "shift leader to say."
             )
             yield self.finding(
                 _SECOND,
@@ -156,8 +156,8 @@ class PlateOut(ZoneRule):
         change = self._beside.judge(heat.time_ns, False if not some_out else None if isnan(most) else high)
         if change:
             sentence = (
-                f"A plate beside {self._names_out()} needs {most:.0f} % of its output: it has little left to make up "
-                "for what is out of use."
+                f"A plate beside {self._names_out()} needs {most:.0f} % of its output: it has little left to "
+                "make up for what is out of use."
                 if change > 0
                 else "The plates beside what is out of use have output left again."
             )

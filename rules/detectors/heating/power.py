@@ -232,9 +232,7 @@ class HeaterPower(ZoneRule):
         self._shared = np.asarray(state["shared"], dtype=np.bool_)
 
 
-_UNMEASURED = (
-    "no current is measured, so lost heater power and a sagging sensor cannot be told apart"
-)
+_UNMEASURED = "no current is measured, so lost heater power and a sagging sensor cannot be told apart"
 
 
 def _state(zone: int, heat: HeatTens) -> str:

@@ -93,23 +93,21 @@ class ProbeBreak(ZoneRule):
         self._breaks.pop(zone, None)
 
     def _broke(self, zone: int) -> str:
-        hold = self._hold.percent[zone]
-        held = (
-            f"; {hold:.0f} % held it at its set-point before" if not np.isnan(hold) else ""
-        )
-        value = self._value[zone]
-        shows = (
-            "gives no valid reading" if np.isnan(value) else f"shows {value:.0f} Cel, which no zone reaches so fast"
-        )
+        hold, value = self._hold.percent[zone], self._value[zone]
+        held = "" if np.isnan(hold) else f"; {hold:.0f} % held it at its set-point before"
+        shows = f"shows {value:.0f} Cel, which no zone reaches so fast"
+        if np.isnan(value):
+            shows = "gives no valid reading"
         return (
-            f"The thermocouple of {self._name(zone)} {shows}: its wire is broken or its input has failed. How warm the zone is, is not known{held}."
+            f"The thermocouple of {self._name(zone)} {shows}: its wire is broken or its input has failed. "
+            f"How warm the zone is, is not known{held}."
         )
 
     def _loosely(self, zone: int, breaks: Sequence[int], time_ns: int) -> str:
         span = max((time_ns - breaks[0]) / NS / 60, 1.0)
         return (
-            f"The thermocouple of {self._name(zone)} has come and gone {len(breaks)} times in {span:.0f} min: "
-            "a loose contact. Its controller follows it."
+            f"The thermocouple of {self._name(zone)} has come and gone {len(breaks)} times in {span:.0f} "
+            "min: a loose contact. Its controller follows it."
         )
 
     def _over(self, zone: int) -> str:
@@ -127,9 +125,7 @@ class ProbeBreak(ZoneRule):
             "breaks": (float(len(self._breaks.get(zone, []))), "1"),
         }
         tags = (subject + ".temp.pv", subject + ".out")
-        return self.finding(
-            subject, active, time_ns, sentence, onset_ns=onset_ns, tags=tags, figures=figures
-        )
+        return self.finding(subject, active, time_ns, sentence, onset_ns=onset_ns, tags=tags, figures=figures)
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""

@@ -94,15 +94,15 @@ class ProbeDetached(ZoneRule):
             sentence = f"{name} needs its usual output again."
         elif by_sag:
             sentence = (
-                f"The reading of {small} sags to {heat.below_k[zone]:.1f} K below its set-point though its heater "
-                f"draws its full current at {heat.out[zone]:.0f} %: its thermocouple reads low, or something "
-                "cools it. If the thermocouple has slipped, the zone is hotter than it reads."
+                f"The reading of {small} sags to {heat.below_k[zone]:.1f} K below its set-point though its "
+                f"heater draws its full current at {heat.out[zone]:.0f} %: its thermocouple reads low, or "
+                "something cools it. If the thermocouple has slipped, the zone is hotter than it reads."
             )
         else:
             sentence = (
                 f"{name} needs {usual.shift[zone]:.0f} % more output than usual to hold its set-point, and "
-                f"its neighbours {-beside[zone]:.0f} % less: it warms them, so its thermocouple reads too low "
-                "and the zone is hotter than it reads. By how much is not known."
+                f"its neighbours {-beside[zone]:.0f} % less: it warms them, so its thermocouple reads too "
+                "low and the zone is hotter than it reads. By how much is not known."
             )
         figures = {
             **self.figures(zone, heat, self._hold.percent),

@@ -72,8 +72,8 @@ class ProbeSamples:
         if is_bad(series.quality).any() or isnan(last):
             return False
         low, high = float(value.min()), float(value.max())
-        inside = LOWEST_CEL <= low and high <= self._highest(zone)
-        # Within a block of minutes a zone may move by more, but then every sample is looked at.
+        inside = low >= LOWEST_CEL and high <= self._highest(zone)
+        # Within a block of minutes a zone may move by more: then every sample is looked at.
         return inside and abs(low - last) < _LEAP_K / 2 and abs(high - last) < _LEAP_K / 2
 
     def _highest(self, zone: int) -> float:

@@ -172,5 +172,6 @@ class ProbeShort(ZoneRule):
         self._sign = np.asarray(state["sign"], dtype=np.int64)
         self._value = array(state["value"])
         self._hall_run, self._back_run = (np.asarray(r, dtype=np.int64) for r in state["runs"])
-        self._temps = np.asarray([array(r) for r in state["temps"]]).reshape(-1, len(self.zones))
+        temps = state["temps"]
+        self._temps = np.asarray([array(r) for r in temps]).reshape(len(temps), len(self.zones))
         self._last_ns = state["last"]

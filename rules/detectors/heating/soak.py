@@ -19,7 +19,7 @@ class SoakClock:
     """Runs while all zones in use are near their set-points, waits while one is a little off, and begins anew
     when one is far off or its heating is switched off.
 
-    Time is counted where there are data, and only there. A clock that has not been seen to begin is not known.
+    Time is counted where there are data, and only there. A clock that was not seen to begin is not known.
 
     Args:
         counted: which zones count, shape (zones,).

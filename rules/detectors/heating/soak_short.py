@@ -1,4 +1,4 @@
-"""Whether screw or wiper start before all zones have soaked. Judged second by second: said at the start itself."""
+"""Whether screw or wiper start before all zones have soaked. Said at the start itself."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _AGAIN_NS = 600 * NS
 
 
 class SoakShort(TensRule):
-    """Rule ``soak-short``: an entry for each start; a second one of the same within ten minutes is not said."""
+    """Rule ``soak-short``: an entry for each start; a second one within ten minutes is not said."""
 
     RULE = "soak-short"
 
@@ -94,9 +94,7 @@ class SoakShort(TensRule):
             "soak wanted": (self.values["soak_s"] / 60, "min"),
         }
         tag = SCREW_SPEED if subject == SCREW else WIPER_STATE
-        yield self.finding(
-            subject, True, time_ns, sentence, tags=(tag,), figures=figures, momentary=True
-        )
+        yield self.finding(subject, True, time_ns, sentence, tags=(tag,), figures=figures, momentary=True)
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types."""

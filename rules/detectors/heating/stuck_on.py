@@ -1,8 +1,8 @@
 """Whether a heater heats though its controller asks for nothing: a relay that sticks.
 
 With current: it flows at no output; this needs a current that has been seen to stop, for some lines send
-what flowed last while the heater was on. Without: the zone warms above its set-point at no output, faster than
-its peers. A barrel zone that the screw's work overheats draws no current, and its peers warm with it.
+what flowed last while the heater was on. Without: the zone warms above its set-point at no output, faster
+than its peers. A barrel zone that the screw's work overheats draws no current, and its peers warm with it.
 """
 
 from __future__ import annotations
@@ -45,7 +45,9 @@ class HeaterStuckOn(ZoneRule):
         idle = heat.most_out < _NO_OUTPUT
         self._idle_run = np.where(idle, self._idle_run + 1, 0)
         least_a = np.where(
-            np.isnan(heat.usual_a), _LEAST_A, np.maximum(self.values["current_share"] * heat.usual_a, _LEAST_A)
+            np.isnan(heat.usual_a),
+            _LEAST_A,
+            np.maximum(self.values["current_share"] * heat.usual_a, _LEAST_A),
         )
         self._switches |= heat.least_a < _LEAST_A
         measured = ~np.isnan(heat.current_a) & self._switches

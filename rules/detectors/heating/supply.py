@@ -78,7 +78,11 @@ class HeaterSupply(ZoneRule):
                 "main contactor or the current measurement failed is not known."
             )
         names = [self.zones.names[z] for z in zones]
-        some = named(names) if len(zones) <= _NAMED else f"{named(names[:_NAMED])} and {len(zones) - _NAMED} more"
+        some = (
+            named(names)
+            if len(zones) <= _NAMED
+            else f"{named(names[:_NAMED])} and {len(zones) - _NAMED} more"
+        )
         places = {int(n) % _PHASES for n in (x.rsplit(" ", 1)[-1] for x in names) if n.isdigit()}
         like = (
             "it is every third zone, as when a phase of the supply is gone"

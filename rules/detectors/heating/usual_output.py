@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from process.statistics import median_of_columns
-from rules.detectors.heating.zones import Flags
 from rules.seen.grid import array, numbers
 from rules.seen.heat import HeatedZones, HeatTens
 from rules.seen.line import LineState
@@ -29,6 +28,7 @@ _BASE_FROM = 6
 _RECENT_POINTS = 5
 _FREEZE_PERCENT = 4.0
 _CLOSE_K = 2.0
+_ROWS = ("minute", "base", "own", "recent")
 _START_S = 600.0
 _SETTLE_S = 600.0
 """Zones follow a new throughput for longer than pressures do. common practice, no source."""
@@ -110,9 +110,9 @@ class UsualOutput:
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        rows = {"minute": self._minute, "base": self._base, "own": self._own, "recent": self._recent}
+        kept = (self._minute, list(self._base), list(self._own), list(self._recent))
         return {
-            **{name: [numbers(r) for r in some] for name, some in rows.items()},
+            **{n: [numbers(r) for r in rows] for n, rows in zip(_ROWS, kept, strict=True)},
             "count": self._count.tolist(),
             "shift": numbers(self.shift),
             "usual": numbers(self.base),
@@ -125,7 +125,8 @@ class UsualOutput:
         size = len(self._zones)
         self._minute = [array(r) for r in state["minute"]]
         self._base, self._own, self._recent = (
-            np.asarray([array(r) for r in state[name]]).reshape(-1, size) for name in ("base", "own", "recent")
+            np.asarray([array(r) for r in state[name]]).reshape(len(state[name]), size)
+            for name in ("base", "own", "recent")
         )
         self._count = np.asarray(state["count"], dtype=np.int64)
         self.shift, self.base = array(state["shift"]), array(state["usual"])

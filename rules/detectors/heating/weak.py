@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from historian.frame import NS
 from rules.detectors.heating.usual_output import UsualOutput, points
 from rules.detectors.heating.zones import FULL_PERCENT, Flags, Floats, ZoneRule
 from rules.finding import Blind, Finding
@@ -20,6 +21,7 @@ from rules.seen.episode import Episodes
 from rules.seen.grid import array, numbers
 from rules.seen.heat import HeatTens
 from rules.seen.stage import Stage, Tens
+from rules.seen.tens import TENS_S
 
 _HEATING_UP_K = 15.0
 _PACE_HELD_S = 600.0
@@ -36,8 +38,9 @@ class HeaterWeak(ZoneRule):
 
     def __init__(self, facts: LineFacts, stage: Stage) -> None:
         super().__init__(facts, stage, 0, 0)
-        self.episodes = Episodes(self.values["held_s"], self.values["clear_s"])
+        self.episodes = Episodes(0, self.values["clear_s"])
         self._usual = UsualOutput(self.zones)
+        self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
         self._pace_run = np.zeros(len(self.zones), dtype=np.int64)
         self._needy = np.zeros(len(self.zones), dtype=np.bool_)
         self._share = np.full(len(self.zones), np.nan)
@@ -49,20 +52,23 @@ class HeaterWeak(ZoneRule):
         share = self._of_usual_current(heat)
         measured = ~np.isnan(share)
         low = measured & (share < self.values["current_share"]) & (share >= self.values["power_share"])
-        holds = low | (~measured & (self._warms_slowly(heat) | self._needs_more(heat, tens)))
+        # A heater is off now and then, and its current not known: that neither proves nor disproves.
+        self._low_run = np.where(low, self._low_run + 1, np.where(measured, 0, self._low_run))
+        lacks = low & (self._low_run > self.values["held_s"] / TENS_S)
+        holds = lacks | (~measured & (self._warms_slowly(heat) | self._needs_more(heat, tens)))
         self._share = np.where(measured, share, self._share)
         # Without a current that is known now, what it showed last stands.
         has_current = ~np.isnan(heat.usual_a) & ~np.isnan(self._share)
         known = measured | ~has_current
         for zone, begins in self.changes(heat, holds, known):
             sentence = self._begun(zone, heat, by_current=bool(low[zone])) if begins else self._over(zone)
-            subject = self.zones.subjects[zone]
+            windows = int(max(self._low_run[zone], self._pace_run[zone])) if begins else 0
             yield self.finding(
-                subject,
+                self.zones.subjects[zone],
                 begins,
                 heat.time_ns,
                 sentence,
-                onset_ns=self.episodes[subject].onset_ns,
+                onset_ns=heat.time_ns - int(windows * TENS_S * NS),
                 tags=self.zones.tags(zone),
                 figures=self.figures(zone, heat, self._usual.base),
             )
@@ -82,8 +88,9 @@ class HeaterWeak(ZoneRule):
         pace = zones.of_peers(heat.rate_k_min, heating)
         many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
         slow = heating & zones.alike & many & (heat.rate_k_min < self.values["pace_share"] * pace)
+        self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
         self._pace_run = np.where(slow, self._pace_run + 1, 0)
-        seen: Flags = self._pace_run * 10.0 >= _PACE_HELD_S
+        seen: Flags = self._pace_run * TENS_S >= _PACE_HELD_S
         return seen
 
     def _needs_more(self, heat: HeatTens, tens: Tens) -> Flags:
@@ -111,8 +118,8 @@ class HeaterWeak(ZoneRule):
             )
         base, now = self._usual.base[zone], self._usual.base[zone] + self._usual.shift[zone]
         return (
-            f"{name} needs {now:.0f} % to hold its set-point, where {base:.0f} % held it; its neighbours need "
-            "what they did: a part of its elements may be out. No current is measured to prove it."
+            f"{name} needs {now:.0f} % to hold its set-point, where {base:.0f} % held it; its neighbours "
+            "need what they did: a part of its elements may be out. No current is measured to prove it."
         )
 
     def _over(self, zone: int) -> str:
@@ -123,6 +130,7 @@ class HeaterWeak(ZoneRule):
         return {
             **super().save(),
             "usual": self._usual.save(),
+            "low": self._low_run.tolist(),
             "pace": self._pace_run.tolist(),
             "needy": self._needy.tolist(),
             "share": numbers(self._share),
@@ -132,8 +140,8 @@ class HeaterWeak(ZoneRule):
         """Take up what ``save`` gave."""
         super().restore(state)
         self._usual.restore(state["usual"])
+        self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
+        self._low_run = np.asarray(state["low"], dtype=np.int64)
         self._pace_run = np.asarray(state["pace"], dtype=np.int64)
         self._needy = np.asarray(state["needy"], dtype=np.bool_)
         self._share = array(state["share"])
-
-

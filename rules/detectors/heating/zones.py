@@ -74,7 +74,7 @@ class ZoneRule(TensRule):
         """What a person may want to read of a zone."""
         found = {
             "controller output": (heat.out[zone], "%"),
-            "heater current": (_most(heat.on_a[zone], heat.current_a[zone]), "A"),
+            "heater current": (float(np.fmin(heat.on_a[zone], heat.current_a[zone])), "A"),
             "usual current": (heat.usual_a[zone], "A"),
             "temperature": (heat.temp_cel[zone], "Cel"),
             "below set-point": (heat.below_k[zone], "K"),
@@ -121,7 +121,7 @@ class HoldOutput:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
-        self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(_HOLD_WINDOWS, -1)
+        self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(self._kept.shape)
         self._count = np.asarray(state["count"], dtype=np.int64)
         self.percent = array(state["percent"])
 
@@ -173,7 +173,3 @@ def others_hold(rule: ZoneRule, zone: int, heat: HeatTens) -> str:
     one = kind[:-1] if total == 1 else kind
     verb = "is" if holding == 1 or (total == 1 and holding == total) else "are"
     return f"{seen} other {one} in use {verb} at set-point (within {NEAR_K:.0f} K)."
-
-
-def _most(first: float, second: float) -> float:
-    return float(np.fmax(first, second))
