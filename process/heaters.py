@@ -100,7 +100,7 @@ class HeaterZone:
 def missing_rate_k_min(
     duty_percent: Number,
     hold_percent: Number,
-    full_power_k_min: float | NDArray[np.float64],
+    full_power_k_min: Number,
     measured_k_min: Number,
 ) -> Number:
     """How much faster a zone ought to warm at this output than it does, K/min.

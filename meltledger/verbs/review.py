@@ -35,6 +35,8 @@ from rules.review.tables import (
     floods_table,
     frequent_table,
     proposals_table,
+    side_by_side,
+    sources,
 )
 from rules.table import RULES
 from rules.table.settings import values_of
@@ -168,7 +170,7 @@ def _lines(made: Review, config: LineConfig, zone: ZoneInfo) -> list[str]:
     said = [f"Alarm review of {config.facts.name}, {begin} to {end}", ""]
     said += [f"  {warning}" for warning in made.warnings]
     parts = [
-        ("Beside the published figures", figures_table(made)),
+        ("Beside the published figures", side_by_side(made)),
         ("Counts and times", counts_table(made)),
         ("Most frequent alarms", frequent_table(made)),
         ("Floods", floods_table(made)),
@@ -178,6 +180,8 @@ def _lines(made: Review, config: LineConfig, zone: ZoneInfo) -> list[str]:
         said += ["", heading, *(f"  {row}" for row in as_text(table, show))]
         if not table.rows:
             said.append("  none")
+        if table is parts[0][1]:
+            said += ["", *(f"  {row}" for row in sources(made))]
     return [*said, "", f"  {ABOUT_PROPOSALS}"]
 
 

@@ -6,6 +6,7 @@ alarm is raised; an off-delay holds the alarm through dips that are shorter than
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -124,9 +125,7 @@ def backtest(spells: Sequence[Spell], delays: Delays, now_ns: int) -> Backtest:
     )
 
 
-def _untold(
-    spells: Sequence[Spell], remain: Sequence[Raised], off_ns: int, now_ns: int
-) -> list[list[Spell]]:
+def _untold(spells: Sequence[Spell], remain: Sequence[Raised], off_ns: int, now_ns: int) -> list[list[Spell]]:
     """The spells of each disturbance in which no alarm would have stood."""
     found: list[list[Spell]] = []
     group: list[Spell] = []
@@ -134,7 +133,9 @@ def _untold(
         near = s is not None and group and s.start_ns - group[-1].until(now_ns) < ONE_DISTURBANCE_NS
         if group and not near:
             a, b = group[0].start_ns, group[-1].until(now_ns) + off_ns
-            if not any(r.at_ns <= b and (r.end_ns is None or r.end_ns > a) for r in remain):
+            last = bisect_right(remain, b, key=lambda r: r.at_ns) - 1
+            stood = last >= 0 and ((end_ns := remain[last].end_ns) is None or end_ns > a)
+            if not stood:
                 found.append(group)
             group = []
         if s is not None:

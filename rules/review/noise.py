@@ -15,7 +15,7 @@ from process.statistics import median_and_sigma, theil_sen
 
 AROUND_NS: Final = 30 * NS
 """Samples from so long before an activation until so long after it are looked at."""
-MOST_ACTIVATIONS: Final = 50
+MOST_ACTIVATIONS: Final = 20
 _LEAST_SAMPLES: Final = 10
 _MOST_SAMPLES: Final = 60
 _SIGMAS: Final = 3.0

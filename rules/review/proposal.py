@@ -15,7 +15,7 @@ import numpy as np
 
 from historian.frame import Series
 from historian.tags import Tag, TagKind
-from rules.review.delays import Backtest, Delays, backtest
+from rules.review.delays import Backtest, Delays, backtest, delayed
 from rules.review.history import OURS, AlarmHistory, AlarmName
 from rules.review.noise import AROUND_NS, MOST_ACTIVATIONS, Noise, dead_band, noise_near
 from rules.review.nuisance import Nuisance, nuisance_of
@@ -131,8 +131,7 @@ def delays_for(spells: Sequence[Spell], now_ns: int, *, longest_on_s: float = _L
         return Delays()
 
     def saved(delays: Delays) -> int:
-        test = backtest(spells, delays, now_ns)
-        return test.before - test.after
+        return len(spells) - len(delayed(spells, delays))
 
     off_s = _shortest(LADDER_S, lambda s: saved(Delays(off_s=s)), len(spells))
     so_far = saved(Delays(off_s=off_s))
@@ -175,10 +174,12 @@ def _band(history: AlarmHistory, spells: Sequence[Spell], rule: Rule | None, kno
         if p in known.tags and known.tags[p].unit == of_tag and known.tags[p].kind is TagKind.ANALOG
     ]
     times = [s.start_ns for s in spells][-MOST_ACTIVATIONS:]
+    if not paths:
+        return None
+    read = [known.read(paths, t - AROUND_NS, t + AROUND_NS) for t in times]
     noises: dict[str, Noise] = {}
     for path in paths:
-        pieces = [known.read([path], t - AROUND_NS, t + AROUND_NS).get(path, Series.empty()) for t in times]
-        noise = noise_near(_joined(pieces), times)
+        noise = noise_near(_joined([r.get(path, Series.empty()) for r in read]), times)
         if noise is not None:
             noises[path] = noise
     value = dead_band(noises)

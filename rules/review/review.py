@@ -101,8 +101,8 @@ def _warnings(window: Window, known_s: float) -> list[str]:
         )
     if window.s - known_s >= 1:
         said.append(
-            f"Within the window nothing was recorded for {_span(window.s - known_s)}: no alarm of ours could "
-            "come then. Rates and shares are those of the recorded time."
+            f"Within the window nothing was recorded for {_span(window.s - known_s)}: alarms could be "
+            "neither raised nor heard then. Rates and shares are those of the recorded time."
         )
     return [*said, MULTIPLY, _SOURCES]
 

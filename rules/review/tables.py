@@ -10,10 +10,17 @@ from typing import Final
 
 from historian.frame import NS
 from rules.review.history import OURS
-from rules.review.judgement import Figure
+from rules.review.judgement import Figure, Judgement
 from rules.review.proposal import Proposal
 from rules.review.published import PUBLISHED, SHARES
 from rules.review.review import Review
+
+_SHORT: Final = {
+    Judgement.WITHIN: "within",
+    Judgement.ABOVE_TARGET: "above target",
+    Judgement.ABOVE: "ABOVE",
+    Judgement.NOT_ENOUGH: "not enough data",
+}
 
 Cell = str | int | float | datetime | None
 
@@ -56,10 +63,34 @@ def figures_table(review: Review) -> Table:
     return Table(columns, rows)
 
 
-def counts_table(review: Review) -> Table:
-    """What is not set beside a published number: counts, times, distributions."""
-    columns = ("alarms of", "what", "here")
+def side_by_side(review: Review) -> Table:
+    """The figures as people compare them: a row a figure, a column an origin."""
+    origins = [origin_words(of.origin) for of in review.origins]
     rows: list[list[Cell]] = []
+    for same in zip(*(of.figures for of in review.origins), strict=True):
+        here = [f"{shown_value(one)} {_SHORT[one.judgement]}" for one in same]
+        rows.append([same[0].published.metric, *here, _target(same[0]), _maximum(same[0])])
+    return Table(("figure", *origins, "target", "maximum"), rows)
+
+
+def sources(review: Review) -> list[str]:
+    """Whose the published figures are and how sure, each once, and what there is to know of figures here."""
+    said: dict[str, list[str]] = {}
+    for one in review.origins[0].figures:
+        p = one.published
+        said.setdefault(f"{p.source} ({p.confidence})", []).append(p.metric)
+    notes: dict[str, list[str]] = {}
+    for of in review.origins:
+        for one in of.figures:
+            if one.judgement is not Judgement.NOT_ENOUGH or not one.why.endswith("days"):
+                notes.setdefault(f"{one.published.metric}: {one.why}", []).append(origin_words(of.origin))
+    whose = [f"{source}: {'; '.join(metrics)}" for source, metrics in said.items()]
+    return whose + [f"{note} ({', '.join(of)})" for note, of in notes.items() if not note.endswith(": ")]
+
+
+def counts_table(review: Review) -> Table:
+    """What is not set beside a published number: counts, times, distributions; a column an origin."""
+    found: list[dict[str, str]] = []
     for of in review.origins:
         asked, back = of.acknowledged, of.returned
         pairs: list[tuple[str, str]] = [
@@ -73,7 +104,7 @@ def counts_table(review: Review) -> Table:
             ("rate outside of floods, in the words of EEMUA 191", of.steady_words or "not enough data"),
             (
                 "activations that chattered (3 or more in 1 min)",
-                f"{of.chattering} of {of.chattering_alarms} alarms",
+                f"{of.chattering} by {of.chattering_alarms} alarm{'s' * (of.chattering_alarms != 1)}",
             ),
             ("fleeting activations (over within 1 min)", str(of.fleeting)),
             ("until acknowledged, median / 95 %", _two(asked.median_s, asked.p95_s)),
@@ -83,10 +114,15 @@ def counts_table(review: Review) -> Table:
         ]
         for way, h in of.hidden.items():
             many = f"{_long(h.total_s)}; {h.times} times, the longest {_long(h.longest_s)}"
-            pairs.append((f"{way}, alarm by alarm", many))
-        pairs += [(f"grade '{g}'", _grade(n, of.alarms, of.origin, g)) for g, n in of.grades.items()]
-        rows += [[origin_words(of.origin), what, here] for what, here in pairs]
-    return Table(columns, rows)
+            pairs.append((f"{way}, alarm by alarm", many if h.times else "-"))
+        pairs += [
+            (f"of {g} {'priority' if g in SHARES else 'severity'}", _grade(n, of.alarms, of.origin, g))
+            for g, n in of.grades.items()
+        ]
+        found.append(dict(pairs))
+    whats = dict.fromkeys(what for one in found for what in one)
+    rows = [[what, *(one.get(what) for one in found)] for what in whats]
+    return Table(("what", *(origin_words(of.origin) for of in review.origins)), rows)
 
 
 def frequent_table(review: Review) -> Table:

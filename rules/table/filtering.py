@@ -123,4 +123,91 @@ ABOUT: Mapping[str, Rule] = {
             "index_percent": Parameter(12, "%", "by how much J may differ all the same", 2, 50),
         },
     ),
+    "wiper-stalled": Rule(
+        cause="Metal or cold melt holds the wiper, or its drive or encoder has failed.",
+        consequence="The screen is not cleaned; the pressure reaches its limit within minutes.",
+        advice="The shift leader decides on stopping the feed; no repeated tries against what holds it. "
+        "Opening is for trained people after isolation: melt may be hot and under pressure.",
+        priority=Priority.HIGH,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=300,
+        set_point="torque_percent",
+        on_delay="held_s",
+        masks=("the wiper is not driven",),
+        parameters={
+            "torque_percent": Parameter(85, "%", "torque above which it is held", 20, 200),
+            "turned_deg": Parameter(10, "deg", "turned less than this in three seconds", 1, 90),
+            "held_s": Parameter(1, "s", "how long", 0, 60),
+        },
+    ),
+    "wiper-park": Rule(
+        cause="The wiper stopped short of its park, or its park sensor is dirty or dead.",
+        consequence="The outlet may be half covered; a wiper in the melt's way can be bent at the start.",
+        advice="Look at angle and sensor before melt flows. Moving it is for trained people, by the maker's "
+        "procedure, never cold.",
+        priority=Priority.MEDIUM,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=600,
+        on_delay="rest_s",
+        masks=("the wiper moves",),
+        parameters={
+            "rest_s": Parameter(10, "s", "how long it rests before it counts", 1, 600),
+            "sensor_s": Parameter(30, "s", "how long sensor and angle contradict each other", 1, 3600),
+        },
+    ),
+    "screen-torn": Rule(
+        cause="The screen has torn, or melt passes beside it through a seal.",
+        consequence="Dirt gets into the pellets; all pellets since then are suspect.",
+        advice="Whoever decides on the product diverts and keeps apart what came since. Opening the filter is "
+        "for trained people after isolation, by the maker's procedure.",
+        priority=Priority.HIGH,
+        machine="melt filter",
+        alarm_class=QUALITY,
+        respond_s=300,
+        set_point="fall_percent",
+        on_delay="held_s",
+        masks=("melt stands or has just begun to run", "cleaning", "the die pressure moves as well"),
+        parameters={
+            "fall_percent": Parameter(25, "%", "by how much J falls", 5, 90),
+            "die_percent": Parameter(5, "%", "by how much the die pressure may move", 1, 30),
+            "held_s": Parameter(30, "s", "how long it stays there", 10, 600),
+        },
+    ),
+    "pressure-high": Rule(
+        cause="A blocked screen or melt line, cold melt, or too much feed.",
+        consequence="The machine's own limit trips, or its burst disc opens.",
+        advice="The shift leader decides on feed and speed. Nobody stands in front of the die or the filter. "
+        "This is no safety function: the machine's own protection is.",
+        priority=Priority.HIGH,
+        machine="melt filter",
+        alarm_class=MACHINE,
+        respond_s=120,
+        set_point="limit_bar",
+        dead_band="dead_band_bar",
+        on_delay="held_s",
+        off_delay="held_s",
+        parameters={
+            "limit_bar": Parameter(170, "bar", "melt pressure before the filter that counts", 1, 1000),
+            "dead_band_bar": Parameter(5, "bar", "how far below it must fall to be over", 0, 200),
+            "held_s": Parameter(5, "s", "how long", 0, 600),
+        },
+    ),
+    "discharge-loss": Rule(
+        cause="The outlet valve does not close, or the outlet is set to open too long.",
+        consequence="Good melt is lost, and the discharge figures are wrong.",
+        advice="Look at valve seat and settings; the process lead decides.",
+        priority=Priority.LOW,
+        machine="melt filter",
+        alarm_class=QUALITY,
+        respond_s=3600,
+        set_point="share_percent",
+        masks=("melt stands or has just begun to run", "the bin is changed"),
+        parameters={
+            "share_percent": Parameter(
+                20, "%", "share of the discharge between cleanings that counts", 1, 95
+            ),
+        },
+    ),
 }

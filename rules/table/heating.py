@@ -29,7 +29,7 @@ ABOUT: Mapping[str, Rule] = {
             "zones": Parameter(2, "1", "heaters that must lose their current together", 2, 20),
             "asked_percent": _ASKED,
             "current_share": _SHARE,
-            "sag_percent": Parameter(5, "%", "how much less than usual all heaters draw", 2, 30),
+            "sag_percent": Parameter(6, "%", "how much less than usual all heaters draw", 2, 30),
             "sag_held_s": Parameter(60, "s", "how long they do", 10, 600),
         },
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import NamedTuple
 
 from historian.tags import Tag
@@ -41,7 +41,7 @@ def has_filter_signals(tags: Mapping[str, Tag]) -> bool:
     return WIPER in tags and (DP in tags or (INLET in tags and OUTLET in tags))
 
 
-def pressure_tags(tags: Mapping[str, Tag]) -> tuple[str, ...]:
+def pressure_tags(tags: Collection[str]) -> tuple[str, ...]:
     """The signals that show the pressure difference."""
     return (DP,) if DP in tags else (INLET, OUTLET)
 

@@ -16,7 +16,6 @@ from rules.detectors.heating.together import lost_together
 from rules.detectors.heating.zones import Flags, ZoneRule, currents, named
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
-from rules.seen.episode import Episode
 from rules.seen.heat import HeatTens
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
@@ -41,7 +40,8 @@ class HeaterSupply(ZoneRule):
         self._runs = np.zeros(size, dtype=np.int64)
         self._lost = np.zeros(size, dtype=np.bool_)
         self._back_run = 0
-        self._sag = Episode(self.values["sag_held_s"], self.values["sag_held_s"])
+        self._sags = False
+        self._other_run = 0  # tens of seconds in which it was otherwise
         self._share = 1.0
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
@@ -98,20 +98,21 @@ class HeaterSupply(ZoneRule):
         share = np.where(heat.usable, heat.on_a / heat.usual_a, np.nan)
         share = share[share > self.values["current_share"]]
         if len(share) < _LEAST_ZONES:
-            self._sag.judge(heat.time_ns, None)
             return
         self._share = float(np.median(share))
         least = 1 - self.values["sag_percent"] / 100
-        # Half the sag away again is over: it does not come and go about one value.
-        limit = (1 + least) / 2 if self._sag.standing else least
-        change = self._sag.judge(heat.time_ns, self._share < limit)
-        if change:
-            zones = range(len(self.zones)) if change > 0 else ()
-            onset_ns = self._sag.onset_ns
-            yield self._said(_VOLTAGE, heat, self._how_low(), zones, active=change > 0, onset_ns=onset_ns)
+        # What is over is a quarter above: it does not come and go about one value.
+        limit = least + (1 - least) / 4 if self._sags else least
+        self._other_run = 0 if (self._share < limit) == self._sags else self._other_run + 1
+        if self._other_run > self.values["sag_held_s"] / TENS_S:
+            self._sags = not self._sags
+            zones = range(len(self.zones)) if self._sags else ()
+            onset_ns = heat.time_ns - int(self._other_run * TENS_S * NS)
+            self._other_run = 0
+            yield self._said(_VOLTAGE, heat, self._how_low(), zones, active=self._sags, onset_ns=onset_ns)
 
     def _how_low(self) -> str:
-        if not self._sag.standing:
+        if not self._sags:
             return "The heaters draw their usual current again."
         percent, power = 100 * self._share, 100 * self._share**2
         return (
@@ -142,7 +143,7 @@ class HeaterSupply(ZoneRule):
             "runs": self._runs.tolist(),
             "lost": self._lost.tolist(),
             "back": self._back_run,
-            "sag": self._sag.save(),
+            "sag": [self._sags, self._other_run],
             "share": self._share,
         }
 
@@ -152,4 +153,4 @@ class HeaterSupply(ZoneRule):
         self._runs = np.asarray(state["runs"], dtype=np.int64)
         self._lost = np.asarray(state["lost"], dtype=np.bool_)
         self._back_run, self._share = state["back"], state["share"]
-        self._sag.restore(state["sag"])
+        self._sags, self._other_run = state["sag"]

@@ -88,7 +88,6 @@ class HeaterWeak(ZoneRule):
         pace = zones.of_peers(heat.rate_k_min, heating)
         many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
         slow = heating & zones.alike & many & (heat.rate_k_min < self.values["pace_share"] * pace)
-        self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
         self._pace_run = np.where(slow, self._pace_run + 1, 0)
         seen: Flags = self._pace_run * TENS_S >= _PACE_HELD_S
         return seen
@@ -140,7 +139,6 @@ class HeaterWeak(ZoneRule):
         """Take up what ``save`` gave."""
         super().restore(state)
         self._usual.restore(state["usual"])
-        self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
         self._low_run = np.asarray(state["low"], dtype=np.int64)
         self._pace_run = np.asarray(state["pace"], dtype=np.int64)
         self._needy = np.asarray(state["needy"], dtype=np.bool_)

@@ -23,10 +23,10 @@ def ramp(sigma: float, slope: float, *, wild: bool = False) -> Series:
 @pytest.mark.parametrize("slope", [0.0, 0.4])
 @pytest.mark.parametrize("wild", [False, True])
 def test_the_noise_of_a_made_up_signal_is_found_whatever_its_slope(slope: float, wild: bool) -> None:
-    activations = [at(60 * n) for n in range(1, 50)]
+    activations = [at(120 * n) for n in range(1, 21)]
     found = noise_near(ramp(0.8, slope, wild=wild), activations)
-    assert found is not None and found.activations == 49
-    assert found.sigma == pytest.approx(0.8, rel=0.12)
+    assert found is not None and found.activations == 20
+    assert found.sigma == pytest.approx(0.8, rel=0.15)
 
 
 def test_bad_samples_and_too_few_tell_nothing() -> None:
@@ -39,7 +39,7 @@ def test_bad_samples_and_too_few_tell_nothing() -> None:
 
 def test_only_the_newest_activations_count() -> None:
     found = noise_near(ramp(0.8, 0), [at(10 * n) for n in range(10, 300)])
-    assert found is not None and found.activations == 50
+    assert found is not None and found.activations == 20
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,198 @@
+"""Whether the wiper moves when it is driven, and rests where it belongs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from math import isnan, nan
+from typing import Any
+
+import numpy as np
+
+from historian.frame import NS
+from rules.block import Block
+from rules.detectors.filtering.log import TORQUE, or_nan, or_none
+from rules.detectors.filtering.rows import PARKED, WIPER, WIPING
+from rules.finding import Blind, Finding
+from rules.line import LineFacts, MeltFilter
+from rules.seen.episode import Episode
+from rules.seen.rule import TensRule
+from rules.seen.stage import Stage, Tens
+
+ANGLE = "filter.wiper.angle.pv"
+PARK = "filter.wiper.park.state"
+
+_LOOK_BACK_S = 3
+_OVER_S = 30.0
+
+
+class WiperStalled(TensRule):
+    """Rule ``wiper-stalled``: it is driven with high torque and does not turn. Judged every second."""
+
+    RULE = "wiper-stalled"
+
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage)
+        self._episode = Episode(self.values["held_s"], _OVER_S)
+        self._angles: list[float] = []  # of the last seconds in which it was driven
+        self._last = (0, nan, nan)  # when it was last still, torque, pressure difference
+
+    def update(self, block: Block) -> Sequence[Finding | Blind]:
+        """What each second says."""
+        seen = self.stage.see(block)
+        if len(seen.time_ns) == 0:
+            return ()
+        wiper = self.stage.at(seen.value, WIPER)
+        torque = self.stage.at(seen.value, TORQUE)
+        if not self._episode.standing and not self._episode.waits:
+            driven = (wiper == WIPING) & (torque > self.values["torque_percent"])
+            if not driven.any():
+                self._angles = []
+                return ()
+        angle, dp = self.stage.at(seen.value, ANGLE), self.stage.dp_bar(seen.value)
+        found: list[Finding | Blind] = []
+        rows = zip(
+            seen.time_ns.tolist(), wiper.tolist(), torque.tolist(), angle.tolist(), dp.tolist(), strict=True
+        )
+        for row in rows:
+            found.extend(self._second(*row))
+        return found
+
+    def _second(
+        self, time_ns: int, wiper: float, torque: float, angle: float, dp: float
+    ) -> Iterable[Finding]:
+        driven = wiper == WIPING and torque > self.values["torque_percent"]
+        self._angles = [*self._angles, angle][-(_LOOK_BACK_S + 1) :] if driven else []
+        still = len(self._angles) > _LOOK_BACK_S and not isnan(self._angles[0])
+        still = still and _turned_deg(self._angles[0], angle) < self.values["turned_deg"]
+        known = not (isnan(wiper) or isnan(torque))
+        change = self._episode.judge(time_ns, still if known else None)
+        if still:
+            self._last = (time_ns, torque, dp)
+        if change:
+            yield self._said(time_ns, active=change > 0)
+
+    def _said(self, time_ns: int, *, active: bool) -> Finding:
+        _, torque, dp = self._last
+        sentence = (
+            f"The wiper is driven with {torque:.0f} % torque and does not turn; "
+            f"the pressure difference is {dp:.0f} bar and goes on rising. What holds it is not known."
+            if active
+            else "The wiper is no longer driven against what held it. Whether it turns shows the next cleaning."
+        )
+        figures = {"wiper torque": (torque, "%"), "pressure difference": (dp, "bar")} if active else {}
+        tags = (WIPER, ANGLE, TORQUE, "filter.dp.calc")
+        onset_ns = self._episode.onset_ns - _LOOK_BACK_S * NS if active else None
+        return self.finding(
+            "filter.wiper", active, time_ns, sentence, onset_ns=onset_ns, tags=tags, figures=figures
+        )
+
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """Nothing more: each second is judged."""
+        return ()
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {
+            **super().save(),
+            "episode": self._episode.save(),
+            "angles": [or_none(a) for a in self._angles],
+            "last": [self._last[0], or_none(self._last[1]), or_none(self._last[2])],
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._episode.restore(state["episode"])
+        self._angles = [or_nan(a) for a in state["angles"]]
+        time_ns, torque, dp = state["last"]
+        self._last = (time_ns, or_nan(torque), or_nan(dp))
+
+
+class WiperPark(TensRule):
+    """Rule ``wiper-park``: at rest it does not stand in its park window, by angle and park sensor.
+
+    Where the two contradict each other, the sensor is named and not the position.
+    """
+
+    RULE = "wiper-park"
+
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage)
+        self._filter = facts.melt_filter if facts.melt_filter is not None else MeltFilter(plates=0)
+        self._away = Episode(0.0, 0.0)
+        self._sensor = Episode(self.values["sensor_s"], self.values["sensor_s"])
+        self._rested = 0  # seconds at rest, one after the other
+
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """What these ten seconds say."""
+        wiper = self.stage.at(tens.rows, WIPER)
+        at_rest = wiper == PARKED
+        moved = np.flatnonzero(~at_rest)
+        self._rested = len(at_rest) - 1 - int(moved[-1]) if len(moved) else self._rested + len(at_rest)
+        angle = float(self.stage.at(tens.rows, ANGLE)[-1])
+        park = float(self.stage.at(tens.rows, PARK)[-1])
+        known = not (isnan(wiper[-1]) or (isnan(angle) and isnan(park)))
+        yield from self.blind.note(
+            tens.time_ns, None if known else "neither its angle nor its park sensor is known"
+        )
+        rests = self._rested > self.values["rest_s"]
+        off_deg = _turned_deg(angle, self._filter.park_deg)
+        away_by_angle = off_deg > self._filter.park_tolerance_deg
+        at_sensor = park > 0.5
+        contradict = not isnan(angle) and not isnan(park) and away_by_angle == at_sensor
+        away = not at_sensor if isnan(angle) else away_by_angle
+        judged = known and rests
+        change = self._away.judge(tens.time_ns, away and not contradict if judged else None)
+        if self._away.standing and not rests and known:
+            change = self._away.judge(tens.time_ns, False)  # it moves: whether it parks now is seen later
+        if change:
+            yield self._said_away(tens, off_deg, active=change > 0)
+        change = self._sensor.judge(tens.time_ns, contradict if judged else None)
+        if change:
+            yield self._said_sensor(tens, park, active=change > 0)
+
+    def _said_away(self, tens: Tens, off_deg: float, *, active: bool) -> Finding:
+        where = "its park sensor does not see it" if isnan(off_deg) else f"{off_deg:.0f} deg beside its park"
+        sentence = (
+            f"The wiper rests outside its park window ({where}); the outlet may be half covered, and melt that "
+            "starts now meets it there."
+            if active
+            else "The wiper left the place where it rested outside its park window."
+        )
+        figures = {"beside its park": (off_deg, "deg")} if active else {}
+        tags = (WIPER, ANGLE, PARK)
+        return self.finding("filter.wiper", active, tens.time_ns, sentence, tags=tags, figures=figures)
+
+    def _said_sensor(self, tens: Tens, park: float, *, active: bool) -> Finding:
+        says = "sees the wiper" if park > 0.5 else "does not see the wiper"
+        sentence = (
+            f"The park sensor {says}, the angle says otherwise: one of the two is wrong, most likely the sensor."
+            if active
+            else "Park sensor and angle agree again."
+        )
+        onset_ns = self._sensor.onset_ns
+        return self.finding(
+            "filter.wiper.park", active, tens.time_ns, sentence, onset_ns=onset_ns, tags=(WIPER, ANGLE, PARK)
+        )
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types."""
+        kept = {"away": self._away.save(), "sensor": self._sensor.save(), "rested": self._rested}
+        return {**super().save(), **kept}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._away.restore(state["away"])
+        self._sensor.restore(state["sensor"])
+        self._rested = state["rested"]
+
+
+def _turned_deg(a: float, b: float) -> float:
+    """How far two angles are apart, 0 to 180 degrees; NaN when one is not known.
+
+    Example:
+        >>> _turned_deg(355.0, 5.0)
+        10.0
+    """
+    return abs((a - b + 180.0) % 360.0 - 180.0)
