@@ -27,7 +27,6 @@ from rules.journal import Journal
 from rules.review import Known, Review, Spell, Window, histories, review, unrecorded
 from rules.review.as_json import to_json
 from rules.review.tables import (
-    ABOUT_PROPOSALS,
     Table,
     as_text,
     counts_table,
@@ -38,6 +37,7 @@ from rules.review.tables import (
     side_by_side,
     sources,
 )
+from rules.review.telling import ABOUT_PROPOSALS, proposals_in_words
 from rules.table import RULES
 from rules.table.settings import values_of
 
@@ -90,11 +90,13 @@ def review_of(config: LineConfig, asked: Window) -> Review:
         entries = journal.entries(None, asked.end_ns, (EntryKind.TRANSITION, EntryKind.MACHINE))
         gaps = unrecorded(journal.entries(asked.start_ns, None, (EntryKind.FINDING,)))
         first = journal.entries_after(0, 1)
-    begin_ns = _begin_ns(entries, first)
-    if begin_ns is None or begin_ns >= asked.end_ns:
-        raise WrongInput(f"{config.journal} tells nothing of that window; give one after the line first ran")
-    window = Window(max(asked.start_ns, begin_ns), asked.end_ns)
     with store_or_none_yet(config) as store:
+        begin_ns = min([*_begin_ns(entries, first), *_first_beat_ns(store, asked)], default=asked.end_ns)
+        window = Window(max(asked.start_ns, begin_ns), asked.end_ns)
+        if begin_ns >= asked.end_ns:
+            raise WrongInput(
+                f"{config.journal} tells nothing of that window; give one after the line first ran"
+            )
         known = Known(RULES, _numbers(config), store.tags(), _Reader(store))
         gaps += _silence(store, window)
         zone = ZoneInfo(config.file.line.zone)
@@ -111,9 +113,20 @@ class _Reader:
         return self.store.read(paths, start_ns, end_ns)
 
 
-def _begin_ns(entries: Sequence[Entry], first: Sequence[tuple[int, Entry]]) -> int | None:
+def _begin_ns(entries: Sequence[Entry], first: Sequence[tuple[int, Entry]]) -> list[int]:
     """When the journal begins to tell: with its first word, or earlier with an imported list."""
-    return min([*(e.time_ns for e in entries[:1]), *(e.time_ns for _, e in first)], default=None)
+    return [*(e.time_ns for e in entries[:1]), *(e.time_ns for _, e in first)]
+
+
+def _first_beat_ns(store: Store, asked: Window) -> list[int]:
+    """The recorder's first heartbeat in the window: a line that gives no cause has nothing in its journal."""
+    if HEARTBEAT not in store.tags():
+        return []
+    for block in store.blocks([HEARTBEAT], asked.start_ns, asked.end_ns, samples=1000):
+        times = block[HEARTBEAT].time_ns
+        if len(times):
+            return [int(times[0])]
+    return []
 
 
 def _silence(store: Store, window: Window) -> list[Spell]:
@@ -174,7 +187,6 @@ def _lines(made: Review, config: LineConfig, zone: ZoneInfo) -> list[str]:
         ("Counts and times", counts_table(made)),
         ("Most frequent alarms", frequent_table(made)),
         ("Floods", floods_table(made)),
-        ("What to change", proposals_table(made)),
     ]
     for heading, table in parts:
         said += ["", heading, *(f"  {row}" for row in as_text(table, show))]
@@ -182,7 +194,8 @@ def _lines(made: Review, config: LineConfig, zone: ZoneInfo) -> list[str]:
             said.append("  none")
         if table is parts[0][1]:
             said += ["", *(f"  {row}" for row in sources(made))]
-    return [*said, "", f"  {ABOUT_PROPOSALS}"]
+    words = [*proposals_in_words(made.proposals), "", ABOUT_PROPOSALS]
+    return [*said, "", "What to change", *(f"  {row}".rstrip() for row in words)]
 
 
 def _sheets(made: Review, config: LineConfig) -> dict[str, Sheet]:

@@ -11,7 +11,7 @@ from rules.review.figures import OriginFigures
 from rules.review.floods import Flood
 from rules.review.proposal import Proposal
 from rules.review.review import Review
-from rules.review.tables import where_to_set
+from rules.review.telling import where_to_set
 
 
 def to_json(review: Review) -> dict[str, Any]:

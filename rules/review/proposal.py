@@ -32,7 +32,8 @@ _ENOUGH: Final = 0.9
 """A delay is long enough when it brings this share of what the longest would: derived here."""
 _WORTH: Final = 0.2
 """A delay is proposed when it takes away this share of the alarms or more: derived here."""
-_LEAST_SPELLS: Final = 3
+LEAST_SPELLS: Final = 6
+"""Nothing is proposed from fewer spells: derived here."""
 
 ReadSeries = Callable[[Sequence[str], int, int], Mapping[str, Series]]
 """Gives the samples of tags with start ≤ time < end; a tag that is not there is left out."""
@@ -127,7 +128,7 @@ def delays_for(spells: Sequence[Spell], now_ns: int, *, longest_on_s: float = _L
         spells: of one alarm, in order, apart from one another.
         now_ns: end of what is known.
     """
-    if len(spells) < _LEAST_SPELLS:
+    if len(spells) < LEAST_SPELLS:
         return Delays()
 
     def saved(delays: Delays) -> int:

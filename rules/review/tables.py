@@ -14,6 +14,7 @@ from rules.review.judgement import Figure, Judgement
 from rules.review.proposal import Proposal
 from rules.review.published import PUBLISHED, SHARES
 from rules.review.review import Review
+from rules.review.telling import where_to_set
 
 _SHORT: Final = {
     Judgement.WITHIN: "within",
@@ -23,12 +24,6 @@ _SHORT: Final = {
 }
 
 Cell = str | int | float | datetime | None
-
-ABOUT_PROPOSALS: Final = (
-    "Made from the same time that they are tested on: another week may differ. Whoever owns the alarm "
-    "decides, by the site's way of changing alarms. A machine's own alarm is set at the machine, as its "
-    "manual says."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,23 +175,6 @@ def shown_value(one: Figure) -> str:
     if isnan(one.value):
         return "-"
     return _percent(one.value) if one.published.unit == "%" else f"{one.value:.3g}"
-
-
-def where_to_set(p: Proposal) -> str:
-    """Which setting a proposal is about, or that there is none."""
-    if p.name.origin != OURS:
-        return "at the machine, as its manual says"
-    wanted = [
-        (p.delays.off_s > 0, "off-delay", p.off_parameter),
-        (p.delays.on_s > 0, "on-delay", p.on_parameter),
-        (p.band is not None, "dead band", p.band.parameter if p.band else None),
-    ]
-    said = [
-        f"{what}: {name} of the rule" if name else f"the rule has no {what} to set"
-        for w, what, name in wanted
-        if w
-    ]
-    return "; ".join(said) or "nothing: no delay would help"
 
 
 def as_text(table: Table, show: Callable[[datetime], str]) -> list[str]:

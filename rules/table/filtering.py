@@ -20,6 +20,7 @@ ABOUT: Mapping[str, Rule] = {
         respond_s=3600,
         set_point="slope_percent",
         masks=("the first minutes of melt", "a changed feed or screw speed", "an overfull screen"),
+        roots=("wiper-stalled", "wiper-slipping", "discharge-blocked", "cleaning-weak"),
         parameters={
             "slope_percent": Parameter(1.5, "%", "rise per cleaning that counts", 0.1, 100),
             "sure_percent": Parameter(0.5, "%", "rise per cleaning that must be certain", 0, 100),
@@ -44,6 +45,7 @@ ABOUT: Mapping[str, Rule] = {
         set_point="over_bar",
         on_delay="held_s",
         masks=("the first minutes of melt", "melt stands"),
+        roots=("wiper-stalled",),
         parameters={
             "over_bar": Parameter(3, "bar", "pressure difference above the trigger", 0, 100),
             "held_s": Parameter(20, "s", "how long it is above", 1, 600),
@@ -89,7 +91,7 @@ ABOUT: Mapping[str, Rule] = {
         alarm_class=MACHINE,
         respond_s=600,
         masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
-        roots=("wiper-slipping",),
+        roots=("wiper-slipping", "wiper-stalled"),
         parameters={
             "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
         },
@@ -117,7 +119,6 @@ ABOUT: Mapping[str, Rule] = {
         alarm_class=QUALITY,
         respond_s=3600,
         masks=("melt stands or has just begun to run", "a changed feed or speed"),
-        roots=("feed-starved", "foaming"),
         parameters={
             "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
             "index_percent": Parameter(12, "%", "by how much J may differ all the same", 2, 50),
@@ -145,7 +146,7 @@ ABOUT: Mapping[str, Rule] = {
         cause="The wiper stopped short of its park, or its park sensor is dirty or dead.",
         consequence="The outlet may be half covered; a wiper in the melt's way can be bent at the start.",
         advice="Look at angle and sensor before melt flows. Moving it is for trained people, by the maker's "
-        "procedure, never cold.",
+        "procedure.",
         priority=Priority.MEDIUM,
         machine="melt filter",
         alarm_class=MACHINE,
@@ -154,14 +155,14 @@ ABOUT: Mapping[str, Rule] = {
         masks=("the wiper moves",),
         parameters={
             "rest_s": Parameter(10, "s", "how long it rests before it counts", 1, 600),
-            "sensor_s": Parameter(30, "s", "how long sensor and angle contradict each other", 1, 3600),
+            "sensor_s": Parameter(0, "s", "how long sensor and angle contradict each other", 0, 3600),
         },
     ),
     "screen-torn": Rule(
         cause="The screen has torn, or melt passes beside it through a seal.",
         consequence="Dirt gets into the pellets; all pellets since then are suspect.",
-        advice="Whoever decides on the product diverts and keeps apart what came since. Opening the filter is "
-        "for trained people after isolation, by the maker's procedure.",
+        advice="Whoever decides on the product diverts and keeps apart what came since. Opening the filter "
+        "is for trained people after isolation, by the maker's procedure.",
         priority=Priority.HIGH,
         machine="melt filter",
         alarm_class=QUALITY,
@@ -179,7 +180,7 @@ ABOUT: Mapping[str, Rule] = {
         cause="A blocked screen or melt line, cold melt, or too much feed.",
         consequence="The machine's own limit trips, or its burst disc opens.",
         advice="The shift leader decides on feed and speed. Nobody stands in front of the die or the filter. "
-        "This is no safety function: the machine's own protection is.",
+        "Protection is the machine's own affair: this is none.",
         priority=Priority.HIGH,
         machine="melt filter",
         alarm_class=MACHINE,
@@ -188,6 +189,7 @@ ABOUT: Mapping[str, Rule] = {
         dead_band="dead_band_bar",
         on_delay="held_s",
         off_delay="held_s",
+        roots=("wiper-stalled", "wiper-slipping", "discharge-blocked"),
         parameters={
             "limit_bar": Parameter(170, "bar", "melt pressure before the filter that counts", 1, 1000),
             "dead_band_bar": Parameter(5, "bar", "how far below it must fall to be over", 0, 200),

@@ -94,6 +94,9 @@ ABOUT: Mapping[str, Rule] = {
             "current_share": Parameter(
                 0.1, "1", "share of the usual current that must not flow without output", 0.01, 0.9
             ),
+            "part_percent": Parameter(
+                70, "%", "output below which its current must pause within ten seconds", 10, 90
+            ),
             "warming_k_min": Parameter(1, "K/min", "warming without output, where no current tells", 0.2, 20),
             "above_k": Parameter(3, "K", "how far above its set-point it must be then", 1, 50),
             "held_s": Parameter(60, "s", "how long it must warm so", 10, 300),

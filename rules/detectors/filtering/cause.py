@@ -102,7 +102,8 @@ def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
         return Cause.MELT
     if now.amplitude_bar == 0:  # a wiper that never stops
         return Cause.WEAK if _ratio(now.index, usual.index) > _MORE_LAID_ON else None
-    if index > _LEFT_BEHIND and not torque > _LABOURS:
+    # Without a scale, only a wiper that does not labour is told from a blocked discharge.
+    if index > _LEFT_BEHIND and (kg >= _LITTLE_KG or not torque > _LABOURS):
         return Cause.WEAK
     if period < _CLOSER and (isnan(index) or index < _LEFT_BEHIND):
         return Cause.DIRT
@@ -161,11 +162,8 @@ class CauseFollower:
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        return {
-            "log": self._log.save(),
-            "before": [c.to_json() for c in self._before],
-            "short": [c.to_json() for c in self._short],
-        }
+        kept = {"before": self._before, "short": self._short, "other": self._other}
+        return {"log": self._log.save(), **{k: [c.to_json() for c in v] for k, v in kept.items()}}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""

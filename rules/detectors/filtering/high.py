@@ -50,8 +50,8 @@ class PressureHigh(TensRule):
     def _said(self, time_ns: int, bar: float, *, active: bool) -> Finding:
         limit = self.values["limit_bar"]
         sentence = (
-            f"The melt pressure before the filter is {bar:.0f} bar, above {limit:.0f} bar. Whether and when the "
-            "machine trips is its own affair."
+            f"The melt pressure before the filter is {bar:.0f} bar, above {limit:.0f} bar. Whether and when "
+            "the machine trips is its own affair."
             if active
             else f"The melt pressure before the filter is {bar:.0f} bar, below {limit:.0f} bar again."
         )

@@ -66,8 +66,8 @@ class DischargeLoss(TensRule):
         self._standing = loses
         figures = {"between cleanings": (self._between_kg, "kg"), "in cleanings": (self._in_kg, "kg")}
         sentence = (
-            f"In the last quarter of an hour {self._between_kg:.1f} kg left by the discharge between cleanings, "
-            f"{share:.0f} % of all that left there: the outlet does not close, or stays open too long."
+            f"In the last quarter of an hour {self._between_kg:.1f} kg left by the discharge between "
+            f"cleanings, {share:.0f} % of all that left there: the outlet does not close or is open too long."
             if loses
             else "Hardly anything leaves by the discharge between cleanings any more."
         )

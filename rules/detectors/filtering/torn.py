@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from math import isnan, nan
 from typing import Any
 
+import numpy as np
+
 from historian.frame import NS
 from process.screen import pressure_index
 from rules.detectors.filtering.log import or_nan, or_none
@@ -21,7 +23,7 @@ _LEAST_INDEX = 8.0  # below it there is hardly anything to fall
 
 
 class ScreenTorn(TensRule):
-    """Rule ``screen-torn``: J falls by a quarter outside a cleaning and stays there, the die pressure does not."""
+    """Rule ``screen-torn``: J falls by a quarter outside a cleaning, the die pressure does not."""
 
     RULE = "screen-torn"
 
@@ -38,7 +40,7 @@ class ScreenTorn(TensRule):
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say."""
         dp = self.stage.dp_bar(tens.rows)
-        known = dp[~(dp != dp)]
+        known = dp[~np.isnan(dp)]
         dp_bar = float(known.mean()) if len(known) else nan
         column = self.stage.column.get(DIE, -1)
         die = float(tens.mean[column]) if column >= 0 else 100.0  # without it, J is the pressure itself
@@ -89,9 +91,9 @@ class ScreenTorn(TensRule):
 
     def _began(self, tens: Tens, before: float, index: float, die: float) -> Finding:
         sentence = (
-            f"The screen's resistance fell by {100 * (1 - index / before):.0f} % within seconds, outside a cleaning, "
-            f"while the die pressure stayed at {die:.0f} bar: the screen may be torn, or melt passes beside it. "
-            "Pellets since then are suspect."
+            f"The screen's resistance fell by {100 * (1 - index / before):.0f} % within seconds, outside a "
+            f"cleaning, while the die pressure stayed at {die:.0f} bar: the screen may be torn, or melt "
+            "passes beside it. Pellets since then are suspect."
         )
         figures = {"J before": (before, "1"), "J now": (index, "1"), "die pressure": (die, "bar")}
         return self._said(tens, sentence, active=True, figures=figures, onset_ns=self._fell_ns)

@@ -77,7 +77,7 @@ class WiperStalled(TensRule):
             f"The wiper is driven with {torque:.0f} % torque and does not turn; "
             f"the pressure difference is {dp:.0f} bar and goes on rising. What holds it is not known."
             if active
-            else "The wiper is no longer driven against what held it. Whether it turns shows the next cleaning."
+            else "The wiper is no longer driven against what held it. Whether it turns is not known yet."
         )
         figures = {"wiper torque": (torque, "%"), "pressure difference": (dp, "bar")} if active else {}
         tags = (WIPER, ANGLE, TORQUE, "filter.dp.calc")
@@ -154,8 +154,8 @@ class WiperPark(TensRule):
     def _said_away(self, tens: Tens, off_deg: float, *, active: bool) -> Finding:
         where = "its park sensor does not see it" if isnan(off_deg) else f"{off_deg:.0f} deg beside its park"
         sentence = (
-            f"The wiper rests outside its park window ({where}); the outlet may be half covered, and melt that "
-            "starts now meets it there."
+            f"The wiper rests outside its park window ({where}); the outlet may be half covered, and melt "
+            "that starts now meets it there."
             if active
             else "The wiper left the place where it rested outside its park window."
         )
@@ -166,7 +166,8 @@ class WiperPark(TensRule):
     def _said_sensor(self, tens: Tens, park: float, *, active: bool) -> Finding:
         says = "sees the wiper" if park > 0.5 else "does not see the wiper"
         sentence = (
-            f"The park sensor {says}, the angle says otherwise: one of the two is wrong, most likely the sensor."
+            f"The park sensor {says}, the angle says otherwise: one of the two is wrong, most "
+            "likely the sensor."
             if active
             else "Park sensor and angle agree again."
         )

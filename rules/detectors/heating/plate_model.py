@@ -36,7 +36,7 @@ class PlateModel:
         self._hall = stage.column.get(_HALL, -1)
         self._melts = [stage.column[p] for p in _MELT if p in stage.column]
         self._outputs: list[Any] = []
-        self._hall_cel, self._melt_cel = _HALL_CEL, nan
+        self._hall_cel, self._melt_cel, self._runs = _HALL_CEL, nan, False
         self.temp_cel = np.full(len(self._zones), nan)
         self.setpoint_cel = np.full(len(self._zones), nan)
 
@@ -46,7 +46,8 @@ class PlateModel:
         hall = float(tens.mean[self._hall]) if self._hall >= 0 else nan
         melt = next((float(tens.mean[c]) for c in self._melts if not isnan(tens.mean[c])), nan)
         self._hall_cel = self._hall_cel if isnan(hall) else hall
-        self._melt_cel = melt if tens.line.running else nan
+        self._melt_cel = melt
+        self._runs = bool(tens.line.running)
         self.temp_cel = np.where(np.isnan(heat.temp_cel), self.temp_cel, heat.temp_cel)
         self.setpoint_cel = np.where(np.isnan(heat.setpoint_cel), self.setpoint_cel, heat.setpoint_cel)
         self._outputs.append(np.where(heat.usable, heat.out / 100, nan))
@@ -62,25 +63,28 @@ class PlateModel:
         touching = self._zones.neighbours.astype(float)
         apart = touching @ np.nan_to_num(temp) - touching.sum(axis=1) * temp
         apart[touching @ np.isnan(temp).astype(float) > 0] = nan
-        flow = np.where(np.isnan(temp), nan, 0.0) if isnan(self._melt_cel) else melt - temp
+        flow = melt - temp if self._runs else np.where(np.isnan(temp), nan, 0.0)
         self._fit.take(heat.rate_k_min, share, self._hall_cel - temp, apart, flow)
 
     def settles_cel(self, zone: int, out: Flags) -> float:
         """Where a zone without power goes while its neighbours hold; NaN where they are not known.
+
+        Melt that runs at a temperature that is not known is taken to be as warm as the set-point.
 
         Args:
             out: which zones are out of use.
         """
         neighbours = np.flatnonzero(self._zones.neighbours[zone])
         around = np.where(out, self.temp_cel, self.setpoint_cel)[neighbours]
-        return self._fit.asymptote_cel(zone, self._hall_cel, around.tolist(), self._melt_cel)
+        melt = float(self.setpoint_cel[zone]) if isnan(self._melt_cel) else self._melt_cel
+        return self._fit.asymptote_cel(zone, self._hall_cel, around.tolist(), melt if self._runs else nan)
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
             "fit": self._fit.save(),
             "outputs": [numbers(r) for r in self._outputs],
-            "around": [self._hall_cel, None if isnan(self._melt_cel) else self._melt_cel],
+            "around": [self._hall_cel, None if isnan(self._melt_cel) else self._melt_cel, self._runs],
             "temp": numbers(self.temp_cel),
             "setpoint": numbers(self.setpoint_cel),
         }
@@ -89,6 +93,6 @@ class PlateModel:
         """Take up what ``save`` gave."""
         self._fit.restore(state["fit"])
         self._outputs = [array(r) for r in state["outputs"]]
-        self._hall_cel = state["around"][0]
-        self._melt_cel = nan if state["around"][1] is None else state["around"][1]
+        self._hall_cel, melt, self._runs = state["around"]
+        self._melt_cel = nan if melt is None else melt
         self.temp_cel, self.setpoint_cel = array(state["temp"]), array(state["setpoint"])

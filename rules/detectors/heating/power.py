@@ -127,9 +127,15 @@ class HeaterPower(ZoneRule):
         if not seen.any():
             return signs
         full = seen & (heat.least_out >= FULL_PERCENT)
+        lags = seen & self._armed & (below > _LAG_OF_SLOPE_K)
+        if not (full.any() or lags.any()):
+            return signs
         rated = usable & ~np.isnan(rate)
         peers = zones.peers @ rated.astype(int) >= _LEAST_PEERS
-        signs[Sign.MISSING_RATE] = seen & self._armed & peers & self._misses_rate(heat)
+        if lags.any():
+            signs[Sign.MISSING_RATE] = lags & peers & self._misses_rate(heat)
+        if not full.any():
+            return signs
         heating = full & (below > _HEATING_UP_K)
         pace = zones.of_peers(rate, heating)
         many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
@@ -146,7 +152,7 @@ class HeaterPower(ZoneRule):
         beyond = missing - self.zones.of_peers(missing, usable) > self.values["residual_k_min"]
         sinks = rate - self.zones.of_peers(rate, usable) < _FALLING_K_MIN
         asked: Flags = heat.out > hold + _BEYOND_HOLD_PERCENT
-        return beyond & sinks & asked & (heat.below_k > _LAG_OF_SLOPE_K)
+        return beyond & sinks & asked
 
     def _begins(self) -> Flags:
         seen = self._runs >= self._needed

@@ -6,6 +6,7 @@ Judged by every sample, so that it is said within seconds.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from math import nan
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,17 @@ import numpy as np
 from historian.frame import NS
 from rules.block import Block
 from rules.detectors.heating.probe_samples import ProbeSamples, Shown
-from rules.detectors.heating.zones import HoldOutput, ZoneRule
+from rules.detectors.heating.zones import Floats, HoldOutput, ZoneRule
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.episode import Episode
+from rules.seen.grid import array, numbers
 from rules.seen.stage import Stage, Tens
 
 _LOOSE_CLEAR_S = 600.0
+_KEPT = 3
+_EACH_NS = 60 * NS
+_BEFORE_NS = 15 * NS
 
 
 class ProbeBreak(ZoneRule):
@@ -31,6 +36,7 @@ class ProbeBreak(ZoneRule):
         super().__init__(facts, stage, 0, 0)
         self._samples = ProbeSamples(self.zones)
         self._hold = HoldOutput(len(self.zones))
+        self._held: list[tuple[int, Floats]] = []  # what held each zone, by the end of ten seconds
         self._broken: dict[int, Episode] = {}
         self._is_high = np.zeros(len(self.zones), dtype=np.bool_)
         self._breaks: dict[int, list[int]] = {}  # when each of the last breaks began
@@ -49,6 +55,7 @@ class ProbeBreak(ZoneRule):
                 self._value[zone] = value
             found += self._step(zone, time_ns, high=high)
             self._is_high[zone] = high
+        self._held = self._held[-_KEPT:]
         return found
 
     def _is_watched(self, zone: int) -> bool:
@@ -57,6 +64,8 @@ class ProbeBreak(ZoneRule):
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """Nothing by itself: what held each zone is kept for the day its probe breaks."""
         self._hold.take(tens.heat, np.isnan(tens.heat.temp_cel))
+        if tens.time_ns // _EACH_NS != (self._held[-1][0] // _EACH_NS if self._held else None):
+            self._held.append((tens.time_ns, self._hold.percent))
         return self.blind.note(tens.time_ns, None)
 
     def _episode(self, zone: int) -> Episode:
@@ -82,7 +91,7 @@ class ProbeBreak(ZoneRule):
         episode = self._episode(zone)
         change = episode.judge(time_ns, high)
         if change > 0:
-            yield self._said(zone, time_ns, self._broke(zone), episode.onset_ns, active=True)
+            yield self._said(zone, time_ns, self._broke(zone, time_ns), episode.onset_ns, active=True)
         elif change < 0:
             yield self._said(zone, time_ns, self._over(zone), episode.onset_ns, active=False)
         if not high and not episode.standing:
@@ -92,8 +101,14 @@ class ProbeBreak(ZoneRule):
         self._broken.pop(zone, None)
         self._breaks.pop(zone, None)
 
-    def _broke(self, zone: int) -> str:
-        hold, value = self._hold.percent[zone], self._value[zone]
+    def _held_percent(self, zone: int, time_ns: int) -> float:
+        """What held a zone a little before: whether the last ten seconds are over yet depends on how samples
+        arrive, and must not show."""
+        before = [p for t, p in self._held if t <= time_ns - _BEFORE_NS]
+        return float(before[-1][zone]) if before else nan
+
+    def _broke(self, zone: int, time_ns: int) -> str:
+        hold, value = self._held_percent(zone, time_ns), self._value[zone]
         held = "" if np.isnan(hold) else f"; {hold:.0f} % held it at its set-point before"
         shows = f"shows {value:.0f} Cel, which no zone reaches so fast"
         if np.isnan(value):
@@ -121,7 +136,7 @@ class ProbeBreak(ZoneRule):
         subject = self.zones.subjects[zone]
         figures = {
             "reading": (float(self._value[zone]), "Cel"),
-            "output that held it": (float(self._hold.percent[zone]), "%"),
+            "output that held it": (self._held_percent(zone, time_ns), "%"),
             "breaks": (float(len(self._breaks.get(zone, []))), "1"),
         }
         tags = (subject + ".temp.pv", subject + ".out")
@@ -133,11 +148,12 @@ class ProbeBreak(ZoneRule):
             **super().save(),
             "samples": self._samples.save(),
             "hold": self._hold.save(),
+            "held": [[t, numbers(p)] for t, p in self._held],
             "broken": {str(z): e.save() for z, e in self._broken.items()},
             "high": self._is_high.tolist(),
             "breaks": {str(z): b for z, b in self._breaks.items()},
             "loose": sorted(self._loose),
-            "value": [None if np.isnan(v) else float(v) for v in self._value],
+            "value": numbers(self._value),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -145,10 +161,11 @@ class ProbeBreak(ZoneRule):
         super().restore(state)
         self._samples.restore(state["samples"])
         self._hold.restore(state["hold"])
+        self._held = [(t, array(p)) for t, p in state["held"]]
         self._broken = {}
         for zone, saved in state["broken"].items():
             self._episode(int(zone)).restore(saved)
         self._is_high = np.asarray(state["high"], dtype=np.bool_)
         self._breaks = {int(z): list(b) for z, b in state["breaks"].items()}
         self._loose = set(state["loose"])
-        self._value = np.asarray([np.nan if v is None else v for v in state["value"]])
+        self._value = array(state["value"])

@@ -12,12 +12,15 @@ from math import isnan
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from historian.frame import NS, Series
+from historian.frame import NS
 from historian.quality import NO_COMMUNICATION, NO_DATA, is_bad
-from rules.block import Block
+from rules.block import Block, Places
 from rules.seen.grid import array, numbers
 from rules.seen.heat import HIGHEST_CEL, LOWEST_CEL, OUT_OF_RANGE_K, HeatedZones
+
+Floats = NDArray[np.float64]
 
 _LEAP_K = 20.0
 _FASTEST_K_S = 1.0
@@ -41,8 +44,10 @@ class ProbeSamples:
 
     def __init__(self, zones: HeatedZones) -> None:
         size = len(zones)
-        self._temp = [s + ".temp.pv" for s in zones.subjects]
-        self._set = [s + ".temp.sp" for s in zones.subjects]
+        self._size = size
+        ends = (".temp.pv", ".temp.sp")
+        paths = [subject + end for end in ends for subject in zones.subjects]
+        self._places = Places({path: n for n, path in enumerate(paths)})
         self._setpoint = np.full(size, np.nan)
         self._last = np.full(size, np.nan)  # the last temperature
         self._last_ns = np.zeros(size, dtype=np.int64)
@@ -50,35 +55,54 @@ class ProbeSamples:
 
     def of(self, block: Block, watched: Callable[[int], bool]) -> Iterator[tuple[int, int, Shown, float]]:
         """Zone, time, what it is, and its value: of zones that show something, or that are watched."""
-        for zone, path in enumerate(self._temp):
-            setpoint, series = block.series(self._set[zone]), block.series(path)
-            if len(setpoint):
-                self._setpoint[zone] = _last_good(setpoint, self._setpoint[zone])
-            if len(series) == 0:
-                continue
-            if not (self._off[zone] or watched(zone)) and self._is_plain(zone, series):
-                self._last[zone], self._last_ns[zone] = series.value[-1], series.time_ns[-1]
-                continue
-            bad = is_bad(series.quality)
-            lost = np.isin(series.quality & _CODE, _LOST)
-            samples = zip(
-                series.time_ns.tolist(), series.value.tolist(), bad.tolist(), lost.tolist(), strict=True
-            )
-            for time_ns, value, is_off, is_lost in samples:
-                yield zone, time_ns, self._shown(zone, time_ns, value, is_off, is_lost), value
+        place = self._places.of(block.names)
+        here = np.flatnonzero(place >= 0)
+        if len(here) == 0:
+            return
+        number, last = place[here], block.start[here + 1] - 1
+        sent = (number >= self._size) & ~is_bad(block.quality[last]) & ~np.isnan(block.value[last])
+        self._setpoint[number[sent] - self._size] = block.value[last[sent]]
+        probes = number < self._size
+        here, zones, last = here[probes], number[probes], last[probes]
+        plain = self._are_plain(block, here, zones)
+        passed = plain & ~np.asarray([watched(z) for z in zones.tolist()], dtype=np.bool_)
+        self._last[zones[passed]] = block.value[last[passed]]
+        self._last_ns[zones[passed]] = block.time_ns[last[passed]]
+        for n in np.flatnonzero(~passed).tolist():
+            a, b = block.start[here[n]], block.start[here[n] + 1]
+            yield from self._each(int(zones[n]), block, int(a), int(b))
 
-    def _is_plain(self, zone: int, series: Series) -> bool:
-        value, last = series.value, self._last[zone]
-        if is_bad(series.quality).any() or isnan(last):
-            return False
-        low, high = float(value.min()), float(value.max())
-        inside = low >= LOWEST_CEL and high <= self._highest(zone)
-        # Within a block of minutes a zone may move by more: then every sample is looked at.
-        return inside and abs(low - last) < _LEAP_K / 2 and abs(high - last) < _LEAP_K / 2
+    def _are_plain(self, block: Block, here: NDArray[np.intp], zones: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Of which zones every sample is a temperature near the last one.
 
-    def _highest(self, zone: int) -> float:
-        setpoint = float(self._setpoint[zone])
-        return HIGHEST_CEL if isnan(setpoint) else min(HIGHEST_CEL, setpoint + OUT_OF_RANGE_K)
+        Within a block of minutes a zone may move by more: then every sample is looked at.
+        """
+        # Pairs of first and end for reduceat; what lies between two tags is reduced too, and passed over.
+        ends = np.stack((block.start[here], block.start[here + 1]), axis=1).ravel()
+        value = np.append(block.value, np.nan)
+        bad = np.append(is_bad(block.quality), False)
+        low, high = np.minimum.reduceat(value, ends)[::2], np.maximum.reduceat(value, ends)[::2]
+        last = self._last[zones]
+        inside = (low >= LOWEST_CEL) & (high <= self._highest()[zones])
+        near = (np.abs(low - last) < _LEAP_K / 2) & (np.abs(high - last) < _LEAP_K / 2)
+        plain: NDArray[np.bool_] = inside & near & ~self._off[zones]
+        return plain & ~np.logical_or.reduceat(bad, ends)[::2]
+
+    def _each(self, zone: int, block: Block, a: int, b: int) -> Iterator[tuple[int, int, Shown, float]]:
+        quality = block.quality[a:b]
+        lost = np.isin(quality & _CODE, _LOST)
+        samples = zip(
+            block.time_ns[a:b].tolist(),
+            block.value[a:b].tolist(),
+            is_bad(quality).tolist(),
+            lost.tolist(),
+            strict=True,
+        )
+        for time_ns, value, is_off, is_lost in samples:
+            yield zone, time_ns, self._shown(zone, time_ns, value, is_off, is_lost), value
+
+    def _highest(self) -> Floats:
+        return np.fmin(HIGHEST_CEL, self._setpoint + OUT_OF_RANGE_K)
 
     def _shown(self, zone: int, time_ns: int, value: float, bad: bool, lost: bool) -> Shown:
         if lost or (isnan(value) and not bad):
@@ -90,7 +114,7 @@ class ProbeSamples:
         return shown
 
     def _by_value(self, zone: int, time_ns: int, value: float) -> Shown:
-        if value > self._highest(zone):
+        if value > self._highest()[zone]:
             return Shown.HIGH
         if value < LOWEST_CEL:
             return Shown.LOW
@@ -120,8 +144,3 @@ class ProbeSamples:
         self._setpoint, self._last = array(state["setpoint"]), array(state["last"])
         self._last_ns = np.asarray(state["last_ns"], dtype=np.int64)
         self._off = np.asarray(state["off"], dtype=np.bool_)
-
-
-def _last_good(series: Series, before: float) -> float:
-    good = series.value[~is_bad(series.quality) & ~np.isnan(series.value)]
-    return float(good[-1]) if len(good) else before

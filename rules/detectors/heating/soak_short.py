@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from math import isnan
 from typing import Any
 
 import numpy as np
@@ -33,8 +34,7 @@ class SoakShort(TensRule):
         # Cutting water cools the die at every start; what it holds is soon melt again.
         counted = np.asarray([not s.startswith("die.") for s in stage.heat.zones.subjects], dtype=np.bool_)
         self._clock = SoakClock(counted, values["band_k"], values["restart_k"])
-        self._moved = {SCREW: False, WIPER: False}
-        self._rest_seen = {SCREW: False, WIPER: False}
+        self._moves: dict[str, bool | None] = {SCREW: None, WIPER: None}  # None: not yet known
         self._told_ns: dict[str, int] = {}
 
     def update(self, block: Block) -> Sequence[Finding | Blind]:
@@ -60,21 +60,20 @@ class SoakShort(TensRule):
         """When screw and wiper started from rest; the wiper counts while the screw is at rest."""
         if len(seen.time_ns) == 0:
             return []
-        speed = self.stage.at(seen.value, SCREW_SPEED)
-        turns = _filled(np.where(np.isnan(speed), np.nan, speed > _TURNS_PER_MIN), self._moved[SCREW])
-        state = self.stage.at(seen.value, WIPER_STATE)
-        moves = _filled(np.where(np.isnan(state), np.nan, np.isin(state, _MOVES)), self._moved[WIPER])
+        speed = self.stage.at(seen.value, SCREW_SPEED).tolist()
+        state = self.stage.at(seen.value, WIPER_STATE).tolist()
         found = []
-        for subject, now in ((SCREW, turns), (WIPER, moves)):
-            before = np.concatenate(([self._moved[subject]], now[:-1]))
-            rising = np.flatnonzero(now & ~before)
-            for n in rising.tolist():
-                seen_at_rest = self._rest_seen[subject] or n > 0
-                if seen_at_rest and (subject == SCREW or not turns[n]):
-                    found.append((int(seen.time_ns[n]), subject))
-            self._rest_seen[subject] |= bool((~now).any())
-            self._moved[subject] = bool(now[-1])
-        return sorted(found)
+        for time_ns, turns, moves in zip(seen.time_ns.tolist(), speed, state, strict=True):
+            if not isnan(turns) and self._begins(SCREW, turns > _TURNS_PER_MIN):
+                found.append((time_ns, SCREW))
+            if not isnan(moves) and self._begins(WIPER, moves in _MOVES) and not self._moves[SCREW]:
+                found.append((time_ns, WIPER))
+        return found
+
+    def _begins(self, subject: str, now: bool) -> bool:
+        """Whether it moves and has been seen at rest before."""
+        before, self._moves[subject] = self._moves.get(subject), now
+        return now and before is False
 
     def _judged(self, time_ns: int, subject: str) -> Iterable[Finding]:
         missing_s = self.values["soak_s"] - self._clock.seconds
@@ -101,8 +100,7 @@ class SoakShort(TensRule):
         return {
             **super().save(),
             "clock": self._clock.save(),
-            "moved": dict(self._moved),
-            "rest": dict(self._rest_seen),
+            "moves": dict(self._moves),
             "told": dict(self._told_ns),
         }
 
@@ -110,12 +108,5 @@ class SoakShort(TensRule):
         """Take up what ``save`` gave."""
         super().restore(state)
         self._clock.restore(state["clock"])
-        self._moved, self._rest_seen = dict(state["moved"]), dict(state["rest"])
+        self._moves = dict(state["moves"])
         self._told_ns = dict(state["told"])
-
-
-def _filled(flags: Any, before: bool) -> Any:
-    """Flags with the last known one in place of NaN, shape (m,)."""
-    known = ~np.isnan(flags)
-    at = np.maximum.accumulate(np.where(known, np.arange(len(flags)), -1))
-    return np.where(at >= 0, np.nan_to_num(flags)[np.maximum(at, 0)], before).astype(np.bool_)

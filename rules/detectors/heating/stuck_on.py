@@ -1,8 +1,9 @@
 """Whether a heater heats though its controller asks for nothing: a relay that sticks.
 
-With current: it flows at no output; this needs a current that has been seen to stop, for some lines send
-what flowed last while the heater was on. Without: the zone warms above its set-point at no output, faster
-than its peers. A barrel zone that the screw's work overheats draws no current, and its peers warm with it.
+With current: it flows at no output, or without a pause at part output. This needs currents that have been
+seen to pause, for some lines send what flowed last while the heater was on. Without: the zone warms above its
+set-point at no output, faster than its peers. A barrel zone that the screw's work overheats draws no current,
+and its peers warm with it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from rules.detectors.heating.zones import NEAR_K, ZoneRule
+from rules.detectors.heating.zones import NEAR_K, Flags, ZoneRule
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.heat import HeatTens
@@ -21,6 +22,7 @@ from rules.seen.stage import Stage, Tens
 _NO_OUTPUT = 1.0
 _LEAST_A = 0.3
 _ASKS_AGAIN = 5.0
+_PART_WINDOWS = 3
 _TENS_S = 10.0
 
 
@@ -36,6 +38,7 @@ class HeaterStuckOn(ZoneRule):
         self._warm_run = np.zeros(size, dtype=np.int64)
         self._clear_run = np.zeros(size, dtype=np.int64)
         self._standing = np.zeros(size, dtype=np.bool_)
+        self._part_run = np.zeros(size, dtype=np.int64)  # tens of current without a pause, at part output
         self._switches = np.zeros(size, dtype=np.bool_)  # its current has been seen to stop
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
@@ -50,14 +53,22 @@ class HeaterStuckOn(ZoneRule):
             np.maximum(self.values["current_share"] * heat.usual_a, _LEAST_A),
         )
         self._switches |= heat.least_a < _LEAST_A
-        measured = ~np.isnan(heat.current_a) & self._switches
+        # That currents are seen to pause at all, its peers show too.
+        pauses = self._switches | (self.zones.peers & self._switches).any(axis=1)
+        measured = pauses & ~np.isnan(heat.current_a)
+        part = (heat.least_out > _NO_OUTPUT) & (heat.most_out < self.values["part_percent"])
+        ceaseless = measured & part & (heat.least_a > least_a)
+        self._part_run = np.where(ceaseless, self._part_run + 1, 0)
         # The first ten seconds may hold the end of a switching period that was asked for; and a controller
         # that asks for half a percent lets it flow for a moment, a relay that sticks all the time.
         flows = measured & (self._idle_run > 1) & (heat.least_a > least_a)
-        self._warm_run = np.where(~measured & self._warms(heat, idle), self._warm_run + 1, 0)
+        unmeasured = idle & ~measured
+        warms = unmeasured & self._warms(heat) if unmeasured.any() else unmeasured
+        self._warm_run = np.where(warms, self._warm_run + 1, 0)
+        flows |= self._part_run >= _PART_WINDOWS
         warm = self._warm_run * _TENS_S >= self.values["held_s"]
-        off = (self._idle_run > 1) & measured & ~flows
-        asks = (heat.out > _ASKS_AGAIN) & (np.abs(heat.below_k) < NEAR_K)
+        off = measured & ~flows & (heat.least_a < least_a) & (heat.most_out < self.values["part_percent"])
+        asks = ~measured & (heat.out > _ASKS_AGAIN) & (np.abs(heat.below_k) < NEAR_K)
         self._clear_run = np.where(off | asks, self._clear_run + 1, 0)
         begins = (flows | warm) & ~self._standing
         over = self._standing & (self._clear_run * _TENS_S >= self.values["clear_s"])
@@ -65,17 +76,19 @@ class HeaterStuckOn(ZoneRule):
         for zone in np.flatnonzero(begins | over).tolist():
             yield self._said(zone, heat, active=bool(begins[zone]), by_current=bool(flows[zone]))
 
-    def _warms(self, heat: HeatTens, idle: Any) -> Any:
+    def _warms(self, heat: HeatTens) -> Flags:
         rate = heat.rate_k_min
         peers = self.zones.of_peers(rate, heat.usable)
         alone = np.isnan(peers) | (rate - peers > self.values["warming_k_min"] / 2)
         hot = -heat.below_k > self.values["above_k"]
-        return heat.usable & idle & (rate > self.values["warming_k_min"]) & alone & hot
+        warms: Flags = heat.usable & (rate > self.values["warming_k_min"]) & alone & hot
+        return warms
 
     def _said(self, zone: int, heat: HeatTens, *, active: bool, by_current: bool) -> Finding:
         name = self.zones.names[zone]
         above, rate = -heat.below_k[zone], heat.rate_k_min[zone]
         warming = "" if np.isnan(rate) else f", {rate:+.1f} K/min"
+        asked = "nothing" if heat.out[zone] < _NO_OUTPUT else f"{heat.out[zone]:.0f} %"
         where = "" if np.isnan(above) else f"; it is {above:.1f} K above its set-point{warming}"
         if not active:
             sentence = f"{name} draws current only when it is asked for again."
@@ -83,15 +96,16 @@ class HeaterStuckOn(ZoneRule):
                 sentence = f"{name} follows its controller again."
         elif by_current:
             sentence = (
-                f"{name} heats although its controller asks for nothing: {heat.current_a[zone]:.1f} A flow"
-                f"{where}. How hot it gets depends on its limiter alone; whether that works is not known."
+                f"{name} heats without a pause although its controller asks for {asked}: "
+                f"{heat.current_a[zone]:.1f} A flow{where}. How hot it gets depends on its limiter alone; "
+                "whether that works is not known."
             )
         else:
             sentence = (
                 f"{name} warms although its controller asks for nothing{where}, and its peers do not. "
                 "No current is measured, so whether its relay sticks is not proven."
             )
-        windows = max(int(self._idle_run[zone]), 1) if active else 0
+        windows = max(int(self._idle_run[zone]), int(self._part_run[zone]), 1) if active else 0
         onset_ns = heat.time_ns - windows * 10_000_000_000
         return self.finding(
             self.zones.subjects[zone],
@@ -110,6 +124,7 @@ class HeaterStuckOn(ZoneRule):
             "idle": self._idle_run.tolist(),
             "warm": self._warm_run.tolist(),
             "clear": self._clear_run.tolist(),
+            "part": self._part_run.tolist(),
             "standing": self._standing.tolist(),
             "switches": self._switches.tolist(),
         }
@@ -117,8 +132,8 @@ class HeaterStuckOn(ZoneRule):
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         super().restore(state)
-        self._idle_run, self._warm_run, self._clear_run = (
-            np.asarray(state[k], dtype=np.int64) for k in ("idle", "warm", "clear")
+        self._idle_run, self._warm_run, self._clear_run, self._part_run = (
+            np.asarray(state[k], dtype=np.int64) for k in ("idle", "warm", "clear", "part")
         )
         self._standing = np.asarray(state["standing"], dtype=np.bool_)
         self._switches = np.asarray(state["switches"], dtype=np.bool_)

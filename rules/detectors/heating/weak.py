@@ -42,7 +42,12 @@ class HeaterWeak(ZoneRule):
         self._usual = UsualOutput(self.zones)
         self._low_run = np.zeros(len(self.zones), dtype=np.int64)  # tens of too little current
         self._pace_run = np.zeros(len(self.zones), dtype=np.int64)
+        self._keeps_pace = np.zeros(len(self.zones), dtype=np.bool_)
         self._needy = np.zeros(len(self.zones), dtype=np.bool_)
+        self._needs_no_more = np.zeros(len(self.zones), dtype=np.bool_)
+        # How the standing finding was seen:
+        self._by_current = np.zeros(len(self.zones), dtype=np.bool_)
+        self._by_pace = np.zeros(len(self.zones), dtype=np.bool_)
         self._share = np.full(len(self.zones), np.nan)
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
@@ -57,11 +62,13 @@ class HeaterWeak(ZoneRule):
         lacks = low & (self._low_run > self.values["held_s"] / TENS_S)
         holds = lacks | (~measured & (self._warms_slowly(heat) | self._needs_more(heat, tens)))
         self._share = np.where(measured, share, self._share)
-        # Without a current that is known now, what it showed last stands.
-        has_current = ~np.isnan(heat.usual_a) & ~np.isnan(self._share)
-        known = measured | ~has_current
+        # Without a current that is known now, what was seen stands until its own sign says otherwise.
+        disproved = np.where(self._by_pace, self._keeps_pace, self._needs_no_more) & ~self._by_current
+        known = measured | holds | disproved
         for zone, begins in self.changes(heat, holds, known):
             sentence = self._begun(zone, heat, by_current=bool(low[zone])) if begins else self._over(zone)
+            self._by_current[zone] = begins and bool(low[zone])
+            self._by_pace[zone] = begins and bool(self._pace_run[zone])
             windows = int(max(self._low_run[zone], self._pace_run[zone])) if begins else 0
             yield self.finding(
                 self.zones.subjects[zone],
@@ -85,10 +92,15 @@ class HeaterWeak(ZoneRule):
     def _warms_slowly(self, heat: HeatTens) -> Flags:
         zones = self.zones
         heating = heat.usable & (heat.least_out >= FULL_PERCENT) & (heat.below_k > _HEATING_UP_K)
+        if not heating.any():
+            self._pace_run[:] = 0
+            self._keeps_pace[:] = False
+            return heating
         pace = zones.of_peers(heat.rate_k_min, heating)
         many = (zones.peers @ heating.astype(int) >= _LEAST_PEERS) & (pace > _PEERS_WARM_K_MIN)
         slow = heating & zones.alike & many & (heat.rate_k_min < self.values["pace_share"] * pace)
         self._pace_run = np.where(slow, self._pace_run + 1, 0)
+        self._keeps_pace = heating & many & (heat.rate_k_min > (1 + self.values["pace_share"]) / 2 * pace)
         seen: Flags = self._pace_run * TENS_S >= _PACE_HELD_S
         return seen
 
@@ -100,6 +112,7 @@ class HeaterWeak(ZoneRule):
             neighbours = np.abs(self.zones.of_neighbours(usual.shift)) < _NEIGHBOURS_PERCENT
             ratio = more / np.maximum(usual.base, _LEAST_OUT)
             self._needy = steady & neighbours & (ratio > self.values["duty_ratio"])
+            self._needs_no_more = (usual.near_points > 0) & (ratio < (1 + self.values["duty_ratio"]) / 2)
         return self._needy
 
     def _begun(self, zone: int, heat: HeatTens, *, by_current: bool) -> str:
@@ -132,6 +145,9 @@ class HeaterWeak(ZoneRule):
             "low": self._low_run.tolist(),
             "pace": self._pace_run.tolist(),
             "needy": self._needy.tolist(),
+            "over": self._needs_no_more.tolist(),
+            "by_current": self._by_current.tolist(),
+            "by_pace": self._by_pace.tolist(),
             "share": numbers(self._share),
         }
 
@@ -142,4 +158,7 @@ class HeaterWeak(ZoneRule):
         self._low_run = np.asarray(state["low"], dtype=np.int64)
         self._pace_run = np.asarray(state["pace"], dtype=np.int64)
         self._needy = np.asarray(state["needy"], dtype=np.bool_)
+        self._needs_no_more = np.asarray(state["over"], dtype=np.bool_)
+        self._by_current = np.asarray(state["by_current"], dtype=np.bool_)
+        self._by_pace = np.asarray(state["by_pace"], dtype=np.bool_)
         self._share = array(state["share"])

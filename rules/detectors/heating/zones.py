@@ -100,7 +100,14 @@ class HoldOutput:
     def __init__(self, zones: int) -> None:
         self._kept = np.full((_HOLD_WINDOWS, zones), np.nan)
         self._count = np.zeros(zones, dtype=np.int64)
-        self.percent = np.full(zones, np.nan)
+        self._median: Floats | None = None
+
+    @property
+    def percent(self) -> Floats:
+        """The output of each zone; NaN before five minutes at its set-point."""
+        if self._median is None:
+            self._median = np.where(self._count >= _HOLD_FROM, median_of_columns(self._kept), np.nan)
+        return self._median
 
     def take(self, heat: HeatTens, frozen: Flags) -> None:
         """Learn from ten seconds, of zones that stand at their set-points; nothing of frozen ones."""
@@ -109,21 +116,20 @@ class HoldOutput:
         if len(at):
             self._kept[self._count[at] % _HOLD_WINDOWS, at] = heat.out[at]
             self._count[at] += 1
-            self.percent = np.where(self._count >= _HOLD_FROM, median_of_columns(self._kept), np.nan)
+            self._median = None
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
         return {
             "kept": [numbers(r) for r in self._kept],
             "count": self._count.tolist(),
-            "percent": numbers(self.percent),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._kept = np.asarray([array(r) for r in state["kept"]]).reshape(self._kept.shape)
         self._count = np.asarray(state["count"], dtype=np.int64)
-        self.percent = array(state["percent"])
+        self._median = None
 
 
 def sound_current(heat: HeatTens) -> Flags:

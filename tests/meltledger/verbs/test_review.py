@@ -37,6 +37,16 @@ def keep(folder: Path, told: Told, *more: Entry) -> None:
     journal.close()
 
 
+def heartbeats(folder: Path, *seconds: float) -> None:
+    """The recorder was alive at each of the seconds."""
+    store = EmbeddedStore.open(folder / "data")
+    tag = Tag("edge.heartbeat.state", "1", TagKind.BOOLEAN)
+    number = store.register([tag])[tag.path].id
+    n, times = len(seconds), [at(s) for s in seconds]
+    store.append(Frame.of([number] * n, times, [1.0] * n, [GOOD] * n, arrival_ns=times[-1]))
+    store.close()
+
+
 def machine_tells(folder: Path, *seconds: float) -> None:
     """A machine's own alarm, which comes at each of the seconds and is over ten seconds later."""
     journal, book = Journal.open(folder / "data" / "journal.db"), AlarmBook("press")
@@ -180,12 +190,19 @@ def test_the_time_after_the_last_heartbeat_does_not_count_either(tmp_path: Path,
     told = Told()
     told.spell(9000, 9900)
     keep(tmp_path, told)
-    store = EmbeddedStore.open(tmp_path / "data")
-    tag = Tag("edge.heartbeat.state", "1", TagKind.BOOLEAN)
-    number = store.register([tag])[tag.path].id
-    store.append(Frame.of([number], [at(18_000)], [1.0], [GOOD], arrival_ns=at(18_000)))
-    store.close()
+    heartbeats(tmp_path, 18_000)
     assert asked(line, said, code=0)["recorded_s"] == 18_000
+
+
+def test_a_line_without_a_word_in_its_journal_was_recorded_from_its_first_heartbeat(
+    tmp_path: Path, said: Any
+) -> None:
+    line = write(tmp_path)
+    Journal.open(tmp_path / "data" / "journal.db").close()
+    heartbeats(tmp_path, *range(7200, 18_001, 60))
+    made = asked(line, said, code=0)
+    assert (made["start_ns"], made["recorded_s"]) == (at(7200), 10_800)
+    assert made["origins"][0]["alarms"] == 0
 
 
 def test_the_table_for_people(tmp_path: Path, said: Any) -> None:

@@ -49,3 +49,11 @@ def test_hidden_times_are_added_up_alarm_by_alarm_and_cut_by_the_window() -> Non
     assert (shelved.alarms, shelved.times, shelved.total_s, shelved.longest_s) == (2, 2, 700, 600)
     assert hidden(some, OUT_OF_SERVICE, MONTH).total_s == 60
     assert hidden(some, SUPPRESSED, MONTH).total_s == MONTH.s - 3000
+
+
+def test_the_return_of_what_nobody_was_told_of_does_not_count() -> None:
+    told = Told()
+    told.spell(0, 50)
+    told.act(60, ActKind.SHELVE, until=600)
+    told.spell(100, 400)
+    assert to_return(histories(told.entries), MONTH) == Durations(1, 0, 50, 50)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from collector.machine_alarms import GONE, AlarmBook, MachineAlarm
 from historian.frame import NS
 from rules.entry import ActKind, Entry, EntryKind
@@ -116,7 +118,7 @@ class MachineTold:
         return one
 
 
-def test_a_machines_alarm_is_an_origin_of_its_own(tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_machines_alarm_is_an_origin_of_its_own(tmp_path: Path) -> None:
     journal = Journal.open(tmp_path / "journal.db")
     told = MachineTold(journal)
     told.says(10, machine("1"))
@@ -134,7 +136,7 @@ def test_a_machines_alarm_is_an_origin_of_its_own(tmp_path) -> None:  # type: ig
     journal.close()
 
 
-def test_an_end_that_was_only_found_after_a_gap_is_not_known(tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_an_end_that_was_only_found_after_a_gap_is_not_known(tmp_path: Path) -> None:
     assert _GONE == GONE, "the collector's words have changed"
     journal = Journal.open(tmp_path / "journal.db")
     told = MachineTold(journal)
@@ -157,3 +159,34 @@ def test_only_what_was_announced_within_the_window_counts() -> None:
     told.spell(0, 2)
     told.spell((MONTH.end_ns - MONTH.start_ns) / NS, None)
     assert times_of(histories(told.entries), MONTH).tolist() == [at(0)]
+
+
+def test_a_machine_that_asks_again_is_heard_again(tmp_path: Path) -> None:
+    journal = Journal.open(tmp_path / "journal.db")
+    told = MachineTold(journal)
+    told.says(10, machine("1"))
+    told.says(20, machine("2", acked=True))
+    told.says(50, machine("3", acked=False))
+    one = told.history()
+    assert one.announced == [Announced(at(10), "error"), Announced(at(50), "error", came=False)]
+    assert one.waits == [Spell(at(10), at(20)), Spell(at(50), None)]
+    journal.close()
+
+
+def test_a_list_that_tells_two_comings_and_no_return_between_makes_two_spells() -> None:
+    data = {
+        "condition": "list:4",
+        "name": "4",
+        "severity": 0,
+        "active": True,
+        "acked": True,
+        "changes": ["came"],
+    }
+    content = {"kind": "machine-alarm", "text": "", "data": data}
+    said = [
+        Entry(f"imported/{n}", at(n), EntryKind.MACHINE, "panel", "list:4", "panel", content) for n in (5, 9)
+    ]
+    (one,) = histories(said)
+    assert one.active == [Spell(at(5), at(9), end_known=False), Spell(at(9), None)]
+    assert [a.time_ns for a in one.announced] == [at(5), at(9)] and one.announced[0].grade == "not told"
+    assert one.waits == []

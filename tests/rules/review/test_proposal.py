@@ -16,7 +16,7 @@ from rules.finding import Priority
 from rules.review import Known, histories
 from rules.review.delays import Delays, backtest
 from rules.review.proposal import LADDER_S, delays_for, proposal_for
-from rules.review.tables import where_to_set
+from rules.review.telling import where_to_set
 from rules.table.rule import MACHINE, Parameter, Rule
 from tests.rules.review.told import MIDNIGHT, MONTH, Told, at, spells
 
@@ -64,7 +64,7 @@ def test_an_on_delay_is_never_longer_than_a_tenth_of_the_time_to_respond() -> No
 
 def test_long_alarms_far_apart_ask_for_nothing_and_neither_do_a_few() -> None:
     assert delays_for(spells(*((3600 * n, 3600 * n + 900) for n in range(9))), NOW) == Delays()
-    assert delays_for(spells((0, 2), (4, 6)), NOW) == Delays()
+    assert delays_for(spells((0, 2), (4, 6), (8, 10), (12, 14), (16, 18)), NOW) == Delays()
     assert delays_for([], NOW) == Delays()
 
 
@@ -145,3 +145,11 @@ def test_an_on_delay_never_silences_what_came_again_and_again() -> None:
     assert delays_for(some, NOW) == Delays(on_s=5)
     test = backtest(some, Delays(on_s=10), NOW)
     assert test.untold_repeating == 1, "ten seconds would have silenced the three that came together"
+
+
+def test_a_shorter_delay_that_brings_nearly_as_much_is_preferred() -> None:
+    pairs = [(1000.0 * n + 20 * k, 1000.0 * n + 20 * k + 15) for n in range(10) for k in range(4)]
+    pairs.append((9000 + 3 * 20 + 15 + 100, 9000 + 3 * 20 + 15 + 130))  # one dip of 100 s among dips of 5 s
+    assert delays_for(spells(*pairs), NOW).off_s == 10
+    assert len(spells(*pairs)) - backtest(spells(*pairs), Delays(off_s=120), NOW).after == 31
+    assert len(spells(*pairs)) - backtest(spells(*pairs), Delays(off_s=10), NOW).after == 30

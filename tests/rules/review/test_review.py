@@ -64,12 +64,13 @@ def test_every_figure_stands_in_the_order_of_the_published_table(calm: Review) -
 
 
 def test_the_rate_outside_of_floods_is_told_apart_from_them() -> None:
-    told = calm_month()
+    told = Told()
+    told.spell(100, 101, subject="a")
+    told.spell(200, 201, subject="b")
     for n in range(150):
-        told.spell(1200 + 2 * n, 1200 + 2 * n + 1, subject=f"flood.{n}")
-    told.entries.sort(key=lambda e: e.time_ns)
-    (ours,) = review(histories(told.entries), MONTH, UTC).origins
-    assert ours.steady_words == "very likely acceptable"
+        told.spell(600 + 2 * n, 600 + 2 * n + 1, subject=f"flood.{n}")
+    (ours,) = review(histories(told.entries), Window(MIDNIGHT, at(1200)), UTC).origins
+    assert ours.steady_words == "manageable", "two in the ten minutes outside of the flood"
     assert list(ours.upset_words) == ["definitely excessive"]
 
 

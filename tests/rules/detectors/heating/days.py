@@ -89,7 +89,9 @@ def one_side_cold() -> dict[str, Series]:
     return {**plates.made(), **running(DURATION_S), "filter.wiper.state": wiper}
 
 
-def _with_facts(signals: Callable[[], dict[str, Series]]) -> Callable[[], tuple[LineFacts, Mapping[str, Series]]]:
+def _with_facts(
+    signals: Callable[[], dict[str, Series]],
+) -> Callable[[], tuple[LineFacts, Mapping[str, Series]]]:
     return lambda: (FACTS, signals())
 
 

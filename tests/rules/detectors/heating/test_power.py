@@ -12,8 +12,9 @@ from historian.quality import NO_DATA
 from rules.detectors.heating.power import HeaterPower
 from rules.finding import Finding, Priority
 from rules.line import LineFacts, RuleSetting
+from tests.rules.detectors.heating.made import Switched, running
 from tests.rules.detectors.plants import FACTS, HEATING_K_MIN, NOMINAL_A, PLATES, SETPOINT_CEL, Plates
-from tests.rules.detectors.signals import T0_NS, Staged, every, play, seconds_of, series, states
+from tests.rules.detectors.signals import T0_NS, Staged, every, play, seconds_of, series, states, tags_of
 
 
 def judged(plates: Plates, facts: LineFacts = FACTS) -> list[Finding]:
@@ -184,13 +185,30 @@ def test_one_plate_with_a_new_set_point_is_no_fault():
     assert judged(plates) == []
 
 
-def test_no_current_anywhere_is_said_once():
-    plates = Plates(1500)
-    plates.current[:, 1000:1300] = 0.0
-    began, ended = judged(plates)
-    assert states([began, ended]) == [("filter.plate", True), ("filter.plate", False)]
-    assert "None of the eight plates that ask for heat draws current" in began.sentence
-    assert seconds_of(began.time_ns) <= 1045
+def test_a_source_that_is_silent_in_an_off_part_is_no_burnt_out_heater():
+    plates = Switched(1500)
+    signals = plates.made()
+    others = running(1500)
+    tags = {**tags_of(signals, "filter"), **tags_of(others, "extruder")}
+    # From second 605 to 785 the filter's samples stop: the last ones are of an off part of the period.
+    kept = {p: without(s, 605, 785) for p, s in signals.items()}
+    detector = Staged.picked("heater-power", FACTS, tags)
+    assert play(detector, every({**kept, **others}, 20)) == []
+
+
+def without(one: Series, at_s: float, until_s: float) -> Series:
+    """A series without the samples of a stretch."""
+    after_s = (one.time_ns - T0_NS) / 1e9
+    kept = (after_s < at_s) | (after_s >= until_s)
+    return Series(one.time_ns[kept], one.value[kept], one.quality[kept])
+
+
+def test_a_reading_that_sags_while_full_current_flows_is_no_lost_power():
+    plates = Switched(2000)
+    sag = np.interp(plates.time_s, [1000, 1300, 2000], [0, 8, 8])
+    plates.temp[2] -= sag
+    plates.out[2] += np.interp(plates.time_s, [1000, 1200], [0, 65])
+    assert judged(plates) == []
 
 
 def test_bad_samples_neither_begin_nor_end_anything():
