@@ -106,7 +106,7 @@ class HeatedZones:
 
     def tags(self, zone: int, *others: int) -> tuple[str, ...]:
         """The signals that show a zone, and the outputs of others."""
-        own = tuple(self.subjects[zone] + e for e in (".temp.pv", ".temp.sp", ".out", ".i"))
+        own = tuple(self.subjects[zone] + e for e in ENDINGS[:5])
         return own + tuple(self.subjects[o] + ".out" for o in others)
 
     def of_peers(self, values: Floats, chosen: Flags) -> Floats:

@@ -70,8 +70,8 @@ def judged(
         for part in _seconds(frame) if minute in second_by_second else [frame]:
             block = Block.of(part, paths)
             for detector in detectors:
-                found.extend(detector.update(block))
-                found.extend(detector.advance(part.arrival_ns + NS))
+                said = [*detector.update(block), *detector.advance(part.arrival_ns + NS)]
+                found.extend(f for f in said if isinstance(f, Finding) and f.priority > Priority.JOURNAL)
     return tuple(found)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from math import isnan, log, nan
+from math import log, nan
 from statistics import median
 from typing import Any
 
@@ -21,19 +21,20 @@ LEAST = 5
 MOST = 10
 
 _IN_A_ROW = 3
-_LATELY = 4
+_LATELY = 2
 _LEAST_SCATTER = 0.2
 _LONG_S = 600.0  # the screen may be another one, or the filter opened
 
 _CLOSER = 0.8
 _SAME_DIE = 0.06
 _LEFT_BEHIND = 1.15
-_MORE_LAID_ON = 1.07
+_MORE_LAID_ON = 1.08
+_AS_CLEAN = 1.1
 _LITTLE_KG = 0.4
 _LABOURS = 1.12
 _WEAKER = 0.85
-_UNLOADED = 0.5
-_TAKES_NOTHING = 0.35
+_UNLOADED = 0.6
+_TAKES_NOTHING = 0.4
 
 
 class Cause(StrEnum):
@@ -51,7 +52,7 @@ class Usual:
     """The usual of the cleanings before; NaN where not known.
 
     Attributes:
-        index_lately: of the last four; a screen that is blinded slowly takes it along.
+        index_lately: of the last two; a screen that is blinded slowly takes it along.
         period_scatter: standard deviation of the period's natural logarithm, at least 0.2.
     """
 
@@ -105,7 +106,7 @@ def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
     # Without a scale, only a wiper that does not labour is told from a blocked discharge.
     if index > _LEFT_BEHIND and (kg >= _LITTLE_KG or not torque > _LABOURS):
         return Cause.WEAK
-    if period < _CLOSER and (isnan(index) or index < _LEFT_BEHIND):
+    if period < _CLOSER and not _ratio(now.index, usual.index) > _AS_CLEAN:
         return Cause.DIRT
     return None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from math import log, nan
+from math import log
 from typing import Any, ClassVar
 
 from process.level_shift import Cusum
@@ -16,6 +16,7 @@ from rules.seen.rule import TensRule
 from rules.seen.stage import Stage, Tens
 
 _TWICE = 2
+_LEAST_DIE, _ALONG = 0.05, 0.5
 _GONE = 3  # cleanings as usual that end a finding
 
 
@@ -191,8 +192,13 @@ class MeltChanged(CleaningRule):
 
     def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
         """Also: the bare screen is as it was, by J."""
-        index = Usual.of(shown).index / usual.index if usual.index > 0 else nan
-        return super().is_sure(shown, usual) and abs(index - 1) < self.values["index_percent"] / 100
+        now = Usual.of(shown)
+        if not (usual.index > 0 and usual.die_bar > 0):
+            return False
+        die, index = abs(log(now.die_bar / usual.die_bar)), abs(log(now.index / usual.index))
+        # A thinner melt takes J along a little: filter and die do not thin alike.
+        as_it_was = index < max(self.values["index_percent"] / 100, _ALONG * die)
+        return super().is_sure(shown, usual) and die > _LEAST_DIE and as_it_was
 
     def sentence(self, now: Usual, usual: Usual, cleanings: int) -> str:
         """What is seen."""

@@ -19,7 +19,7 @@ from process.cycles import Cycle
 from process.screen import Forecast, time_to_limit
 from process.statistics import Slope, theil_sen
 from rules.block import Block
-from rules.detectors.filtering.cause import CauseFollower
+from rules.detectors.filtering.cause import Cause, CauseFollower
 from rules.detectors.filtering.rows import DIE, WIPER, pressure_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
@@ -32,6 +32,7 @@ RULE = "pressure-creep"
 SUBJECT = "filter.screen"
 
 _LEAST_CYCLES = 8
+_NOT_THE_SCREEN = (Cause.BLOCKED, Cause.SLIPS, Cause.MELT)
 _CONFIDENCE = 0.95
 _NEW_SCREEN_SHARE = 0.85
 _OVERFULL_SHARE = 1.2  # of the trigger: after a skipped cleaning the wiper leaves more than usual
@@ -88,7 +89,7 @@ class PressureCreep:
         found: list[Finding] = []
         for tens in self._stage.see(block).tens:
             self._follow_line(tens)
-            odd = {c.start_ns for c, cause in self._causes.follow(tens) if cause is not None}
+            odd = {c.start_ns for c, cause in self._causes.follow(tens) if cause in _NOT_THE_SCREEN}
             for cycle in tens.cycles:
                 if cycle.complete and cycle.start_ns not in odd:
                     found.extend(self._judge(cycle, tens))

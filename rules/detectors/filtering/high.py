@@ -25,7 +25,7 @@ class PressureHigh(TensRule):
     def __init__(self, facts: LineFacts, stage: Stage) -> None:
         super().__init__(facts, stage)
         self._path = HEAD if HEAD in stage.column else INLET
-        self._episode = Episode(self.values["held_s"], self.values["held_s"])
+        self._episode = Episode(self.values["held_s"], self.values["gone_s"])
 
     def update(self, block: Block) -> Sequence[Finding | Blind]:
         """What each second says."""

@@ -18,6 +18,8 @@ from rules.seen.rule import TensRule
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
 
+_AFTER_WIPE_S = 30.0
+_USUAL_FROM, _USUAL_OF = 3, 8  # cleanings
 _BEFORE = 6  # tens of seconds that are looked back over
 _LEAST_INDEX = 8.0  # below it there is hardly anything to fall
 
@@ -36,6 +38,8 @@ class ScreenTorn(TensRule):
         self._fell_ns = 0
         self._held = 0
         self._standing = False
+        self._after: list[tuple[float, float]] = []  # J and die pressure half a minute after cleanings
+        self._less = 0  # tens of seconds in which J is far below that
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say."""
@@ -59,10 +63,28 @@ class ScreenTorn(TensRule):
         if why is not None:
             self._forget()
             return
-        if tens.line.wiped_s < TENS_S + 20 and self._level is None:
+        if tens.line.wiped_s < _AFTER_WIPE_S and self._level is None:
             self._last.clear()
             return
-        yield from self._look(tens, index, die)
+        first = tens.line.wiped_s < _AFTER_WIPE_S + TENS_S
+        yield from self._beside_the_usual(tens, index, die, first=first)
+        if not self._standing:
+            yield from self._look(tens, index, die)
+
+    def _beside_the_usual(self, tens: Tens, index: float, die: float, *, first: bool) -> Iterable[Finding]:
+        """A screen that tears in a cleaning or soon after it is seen beside what cleanings usually leave."""
+        if len(self._after) >= _USUAL_FROM:
+            usual, usual_die = (float(np.median(v)) for v in zip(*self._after, strict=True))
+            less = index < (1 - self.values["fall_percent"] / 100) * usual
+            same = abs(die / usual_die - 1) < self.values["die_percent"] / 100
+            self._less = self._less + 1 if less and same and usual > _LEAST_INDEX else 0
+            if self._less * TENS_S > self.values["held_s"]:
+                self._standing = True
+                self._fell_ns = tens.time_ns - int(self._less * TENS_S) * NS
+                yield self._began(tens, usual, index, die)
+                return
+        if first and self._less == 0:
+            self._after = [*self._after, (index, die)][-_USUAL_OF:]
 
     def _look(self, tens: Tens, index: float, die: float) -> Iterable[Finding]:
         if self._level is not None:
@@ -114,6 +136,7 @@ class ScreenTorn(TensRule):
 
     def _forget(self) -> None:
         self._last, self._level, self._held, self._standing = [], None, 0, False
+        self._after, self._less = [], 0
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
@@ -124,6 +147,8 @@ class ScreenTorn(TensRule):
             "fell": self._fell_ns,
             "held": self._held,
             "standing": self._standing,
+            "after": [[or_none(i), or_none(d)] for i, d in self._after],
+            "less": self._less,
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -132,3 +157,5 @@ class ScreenTorn(TensRule):
         self._last = [(or_nan(i), or_nan(d)) for i, d in state["last"]]
         self._level = None if state["level"] is None else (state["level"][0], state["level"][1])
         self._fell_ns, self._held, self._standing = state["fell"], state["held"], state["standing"]
+        self._after = [(or_nan(i), or_nan(d)) for i, d in state["after"]]
+        self._less = state["less"]

@@ -23,6 +23,7 @@ PARK = "filter.wiper.park.state"
 
 _LOOK_BACK_S = 3
 _OVER_S = 30.0
+_AGREE_S = 5
 
 
 class WiperStalled(TensRule):
@@ -139,17 +140,30 @@ class WiperPark(TensRule):
         off_deg = _turned_deg(angle, self._filter.park_deg)
         away_by_angle = off_deg > self._filter.park_tolerance_deg
         at_sensor = park > 0.5
-        contradict = not isnan(angle) and not isnan(park) and away_by_angle == at_sensor
+        contradict = self._contradict(tens)
         away = not at_sensor if isnan(angle) else away_by_angle
         judged = known and rests
-        change = self._away.judge(tens.time_ns, away and not contradict if judged else None)
-        if self._away.standing and not rests and known:
-            change = self._away.judge(tens.time_ns, False)  # it moves: whether it parks now is seen later
+        away = away and not contradict and self._is_still(tens)
+        change = self._away.judge(tens.time_ns, away if judged else None)
         if change:
             yield self._said_away(tens, off_deg, active=change > 0)
         change = self._sensor.judge(tens.time_ns, contradict if judged else None)
         if change:
             yield self._said_sensor(tens, park, active=change > 0)
+
+    def _is_still(self, tens: Tens) -> bool:
+        """Whether it has stood at one place throughout the last seconds: a start may be under way."""
+        angle = self.stage.at(tens.rows, ANGLE)[-_AGREE_S:]
+        return bool(np.isnan(angle).all() or np.ptp(angle) < 1.0)
+
+    def _contradict(self, tens: Tens) -> bool:
+        """Whether sensor and angle have contradicted each other throughout the last seconds."""
+        angle = self.stage.at(tens.rows, ANGLE)[-_AGREE_S:]
+        park = self.stage.at(tens.rows, PARK)[-_AGREE_S:]
+        off_deg = np.abs((angle - self._filter.park_deg + 180.0) % 360.0 - 180.0)
+        known = not (np.isnan(angle).any() or np.isnan(park).any())
+        away = off_deg > self._filter.park_tolerance_deg
+        return known and bool((away == (park > 0.5)).all())
 
     def _said_away(self, tens: Tens, off_deg: float, *, active: bool) -> Finding:
         where = "its park sensor does not see it" if isnan(off_deg) else f"{off_deg:.0f} deg beside its park"
@@ -157,7 +171,7 @@ class WiperPark(TensRule):
             f"The wiper rests outside its park window ({where}); the outlet may be half covered, and melt "
             "that starts now meets it there."
             if active
-            else "The wiper left the place where it rested outside its park window."
+            else "The wiper rests in its park window again."
         )
         figures = {"beside its park": (off_deg, "deg")} if active else {}
         tags = (WIPER, ANGLE, PARK)

@@ -9,6 +9,7 @@ lost their current at once, have rules of their own.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from enum import IntEnum
 from typing import Any
 
@@ -198,7 +199,7 @@ class HeaterPower(ZoneRule):
         return self._said(zone, heat, sentence, 0, active=False)
 
     def _said(self, zone: int, heat: HeatTens, sentence: str, windows: int, *, active: bool) -> Finding:
-        return self.finding(
+        found = self.finding(
             self.zones.subjects[zone],
             active,
             heat.time_ns,
@@ -207,6 +208,9 @@ class HeaterPower(ZoneRule):
             tags=self.zones.tags(zone),
             figures=self.figures(zone, heat),
         )
+        # A person wants to see the course before: at least what the slope looks at.
+        shown_ns = min(found.onset_ns, heat.time_ns - int(_LOOK_BACK_WINDOWS * TENS_S * NS))
+        return replace(found, evidence=replace(found.evidence, start_ns=shown_ns))
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
@@ -243,7 +247,8 @@ _UNMEASURED = "no current is measured, so lost heater power and a sagging sensor
 
 def _state(zone: int, heat: HeatTens) -> str:
     """How far below its set-point a zone is, and how it goes."""
-    below, rate = heat.below_k[zone], heat.rate_k_min[zone]
+    # Rounded as the figures are, so that the sentence says what they say.
+    below, rate = round(float(heat.below_k[zone]), 2), heat.rate_k_min[zone]
     parts = [
         "" if np.isnan(below) else f"{below:.1f} K below set-point",
         "" if np.isnan(rate) else f"{rate:+.1f} K/min",

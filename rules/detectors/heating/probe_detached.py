@@ -33,7 +33,7 @@ _BELOW_K = 2.5
 _LEAPT_K = 20.0  # farther below it does not sag: it leapt
 _OVER_PERCENT = 5.0
 _OFF_S = 600.0
-_NEAR_POINTS = 3
+_NEAR_POINTS = 8  # minutes at its set-point: what surrounds a zone that was cold takes as long
 
 
 class ProbeDetached(ZoneRule):

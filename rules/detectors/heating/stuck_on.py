@@ -23,6 +23,7 @@ _NO_OUTPUT = 1.0
 _LEAST_A = 0.3
 _ASKS_AGAIN = 5.0
 _PART_WINDOWS = 3
+_SWITCHES_WINDOWS = 3
 _TENS_S = 10.0
 
 
@@ -39,7 +40,8 @@ class HeaterStuckOn(ZoneRule):
         self._clear_run = np.zeros(size, dtype=np.int64)
         self._standing = np.zeros(size, dtype=np.bool_)
         self._part_run = np.zeros(size, dtype=np.int64)  # tens of current without a pause, at part output
-        self._switches = np.zeros(size, dtype=np.bool_)  # its current has been seen to stop
+        self._both_run = np.zeros(size, dtype=np.int64)  # tens in which current both flowed and paused
+        self._switches = np.zeros(size, dtype=np.bool_)  # its current has been seen to come and go
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say of each zone."""
@@ -52,7 +54,10 @@ class HeaterStuckOn(ZoneRule):
             _LEAST_A,
             np.maximum(self.values["current_share"] * heat.usual_a, _LEAST_A),
         )
-        self._switches |= heat.least_a < _LEAST_A
+        # A heater that fails stops once; one that is switched flows and pauses in every ten seconds.
+        both = (heat.least_a < _LEAST_A) & (heat.current_a > least_a) & (heat.out > _NO_OUTPUT)
+        self._both_run = np.where(both, self._both_run + 1, 0)
+        self._switches |= self._both_run >= _SWITCHES_WINDOWS
         # That currents are seen to pause at all, its peers show too.
         pauses = self._switches | (self.zones.peers & self._switches).any(axis=1)
         measured = pauses & ~np.isnan(heat.current_a)
@@ -125,6 +130,7 @@ class HeaterStuckOn(ZoneRule):
             "warm": self._warm_run.tolist(),
             "clear": self._clear_run.tolist(),
             "part": self._part_run.tolist(),
+            "both": self._both_run.tolist(),
             "standing": self._standing.tolist(),
             "switches": self._switches.tolist(),
         }
@@ -132,8 +138,8 @@ class HeaterStuckOn(ZoneRule):
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         super().restore(state)
-        self._idle_run, self._warm_run, self._clear_run, self._part_run = (
-            np.asarray(state[k], dtype=np.int64) for k in ("idle", "warm", "clear", "part")
+        self._idle_run, self._warm_run, self._clear_run, self._part_run, self._both_run = (
+            np.asarray(state[k], dtype=np.int64) for k in ("idle", "warm", "clear", "part", "both")
         )
         self._standing = np.asarray(state["standing"], dtype=np.bool_)
         self._switches = np.asarray(state["switches"], dtype=np.bool_)

@@ -1,8 +1,8 @@
 """What output each zone usually needs beside its peers, and by how much that has shifted.
 
 The shift is that of the last minutes against the median before it began. A zone that shifts stops teaching
-what is usual, so a slow shift is not learnt away. Zones that are alike are compared with their peers: a
-colder melt or another throughput moves all of them and shifts none.
+what is usual, so a slow shift is not learnt away. Several zones that are alike are compared with each other:
+a colder melt or another throughput moves all of them and shifts none.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ _BASE_FROM = 6
 _RECENT_POINTS = 5
 _FREEZE_PERCENT = 4.0
 _CLOSE_K = 2.0
+_LEAST_PEERS = 3
 _ROWS = ("minute", "base", "own", "recent")
 _START_S = 600.0
 _SETTLE_S = 600.0
@@ -46,6 +47,8 @@ class UsualOutput:
     def __init__(self, zones: HeatedZones) -> None:
         size = len(zones)
         self._zones = zones
+        # Beside one or two peers, what befalls a peer would look like a shift of the zone itself.
+        self._by_peers = zones.alike & (zones.peers.sum(axis=1) >= _LEAST_PEERS)
         self._minute: list[Floats] = []
         self._base = np.full((_BASE_POINTS, size), np.nan)  # of the output beside its peers
         self._own = np.full((_BASE_POINTS, size), np.nan)  # of the output itself
@@ -70,7 +73,7 @@ class UsualOutput:
             return False
         own = np.mean(self._minute, axis=0)
         self._minute = []
-        beside = own - np.where(self._zones.alike, self._zones.of_peers(own, heat.usable), 0.0)
+        beside = own - np.where(self._by_peers, self._zones.of_peers(own, heat.usable), 0.0)
         self._recent = np.concatenate((self._recent[1:], beside[None, :]))
         self._learn(own, beside, heat)
         near = heat.usable & (np.abs(heat.below_k) < _CLOSE_K)
@@ -102,7 +105,7 @@ class UsualOutput:
         anew |= heat.settling
         self._out_of_use = out_of_use
         if line.feed_changed_s < _SETTLE_S:
-            anew |= ~self._zones.alike
+            anew |= ~self._by_peers
         if anew.any():
             self._base[:, anew] = self._own[:, anew] = self._recent[:, anew] = np.nan
             self._count[anew] = 0

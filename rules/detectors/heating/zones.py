@@ -75,7 +75,7 @@ class ZoneRule(TensRule):
         found = {
             "controller output": (heat.out[zone], "%"),
             "heater current": (float(np.fmin(heat.on_a[zone], heat.current_a[zone])), "A"),
-            "usual current": (heat.usual_a[zone], "A"),
+            "nominal current": (heat.usual_a[zone], "A"),
             "temperature": (heat.temp_cel[zone], "Cel"),
             "below set-point": (heat.below_k[zone], "K"),
             "warming": (heat.rate_k_min[zone], "K/min"),

@@ -56,6 +56,12 @@ def test_a_current_that_is_sent_as_what_flowed_last_is_not_believed():
     assert judged(HeaterStuckOn, plates.made()) == []
 
 
+def test_one_that_burns_out_does_not_show_that_the_currents_of_its_peers_pause():
+    plates = Plates(1200)  # 6 A all the time, whatever the output
+    plates.open(5, at_s=600)
+    assert judged(HeaterStuckOn, plates.made()) == []
+
+
 def warming(plates: Plates, *zones: int) -> dict[str, Series]:
     """These plates warm by 3.4 K/min at no output for three minutes."""
     rise = np.interp(plates.time_s, [600, 780, 1100], [0, 10, 0])
