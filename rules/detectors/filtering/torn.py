@@ -78,7 +78,7 @@ class ScreenTorn(TensRule):
             less = index < (1 - self.values["fall_percent"] / 100) * usual
             same = abs(die / usual_die - 1) < self.values["die_percent"] / 100
             self._less = self._less + 1 if less and same and usual > _LEAST_INDEX else 0
-            if self._less * TENS_S > self.values["held_s"]:
+            if self._less * TENS_S >= self.values["held_s"]:
                 self._standing = True
                 self._fell_ns = tens.time_ns - int(self._less * TENS_S) * NS
                 yield self._began(tens, usual, index, die)
