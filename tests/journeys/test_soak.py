@@ -133,11 +133,8 @@ class SoakedLine(LineUnderTest):
     def start_all(self) -> None:
         when = ["--start-at", str(START_S), "--begin", str(self.begin_ns), "--speed", str(SPEED)]
         opcua = ["--serve", "opcua", "--endpoint", self.endpoint, "--ledger", str(self.folder / "opcua.csv")]
-        mqtt = ["--serve", "mqtt", "--broker", f"mqtt://127.0.0.1:{self.broker_port}", "--batch"]
-        mqtt += ["--times", "ms", "--topic", "soak", "--ledger", str(self.folder / "mqtt.csv")]
         machines = self._start("machines", ["simulate", self.scenario, *opcua, *when])
         assert machines.stdout is not None and machines.stdout.readline(), "the machines did not start"
-        self._start("beside", ["simulate", self.scenario, *mqtt, *when])
         offset = str(int((self.past_hour_s - time.time()) % HOUR_S) - HOUR_S)
         with (self.folder / "run.log").open("a", encoding="utf-8") as log:
             self.processes["run"] = subprocess.Popen(
@@ -154,6 +151,11 @@ class SoakedLine(LineUnderTest):
                 text=True,
                 cwd=ROOT,
             )
+        # What a machine publishes once, before anybody listens, is nobody's to have.
+        self.until(self.is_connected, 120, "both sources")
+        mqtt = ["--serve", "mqtt", "--broker", f"mqtt://127.0.0.1:{self.broker_port}", "--batch"]
+        mqtt += ["--times", "ms", "--topic", "soak", "--ledger", str(self.folder / "mqtt.csv")]
+        self._start("beside", ["simulate", self.scenario, *mqtt, *when])
 
     def ask(self, page: str) -> str:
         """What the line tells other programs."""
@@ -163,13 +165,20 @@ class SoakedLine(LineUnderTest):
         except HTTPError as error:
             return str(error.read().decode())
 
+    def is_connected(self) -> bool:
+        """Whether both sources are."""
+        return self._each_of_both("meltledger_source_connected")
+
     def is_collected(self) -> bool:
         """Whether samples of both sources have arrived."""
+        return self._each_of_both("meltledger_source_received_samples_total")
+
+    def _each_of_both(self, metric: str) -> bool:
         try:
             told = self.ask("metrics")
         except URLError:  # not there yet
             return False
-        found = re.findall(r"^meltledger_source_received_samples_total{.*} (\S+)$", told, re.MULTILINE)
+        found = re.findall(rf"^{metric}{{.*}} (\S+)$", told, re.MULTILINE)
         return len(found) == 2 and all(float(n) > 0 for n in found)
 
     def wal_byte(self) -> int:
