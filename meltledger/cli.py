@@ -28,6 +28,10 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "trust": ("meltledger.verbs.trust", "See and decide whose certificates a line believes."),
     "simulate": ("meltledger.verbs.simulate", "Run the simulated line, served or to a file."),
     "replay": ("meltledger.verbs.replay", "Judge stored data again with the live rules."),
+    "backtest": (
+        "meltledger.verbs.backtest",
+        "Count what the rules find, miss and cry for nothing in stored trials.",
+    ),
     "rules": ("meltledger.verbs.rules", "Show every rule of a line, its numbers, and whose they are."),
     "review": ("meltledger.verbs.review", "Show how many alarms came, beside the published figures."),
     "import": ("meltledger.verbs.bring", "Bring a CSV file of a panel or a logger into a store."),

@@ -45,6 +45,15 @@ def open_store(
     return store if mode == "write" or as_stored else Retimed(store, _Fixes(config.folder))
 
 
+def open_folder(folder: Path) -> Store:
+    """A store in a folder, whoever's line it is, open to be read as it is stored.
+
+    Raises:
+        WrongInput, StoredDataDamaged: naming the file.
+    """
+    return EmbeddedStore.open(folder, mode="read")
+
+
 def _opened(config: LineConfig, mode: Mode, patient: bool) -> Store:
     store = config.file.store
     if store.kind == "embedded":

@@ -18,6 +18,7 @@ from pydantic.fields import FieldInfo
 from historian.catalogue import CATALOGUE, OF_THE_RECORDER, Meaning
 from meltledger.config import spoken_name
 from meltledger.linefile import LineFile
+from rules.backtest.matching import as_markdown as faults_as_markdown
 from rules.states import table_as_markdown
 from rules.table import RULES
 
@@ -75,6 +76,7 @@ TABLES: Final[Mapping[str, tuple[str, Callable[[], str]]]] = {
     "rules": ("docs/line-file.md", rule_parameters),
     "tags": ("docs/tags.md", catalogue_tags),
     "recorder tags": ("docs/health.md", recorder_tags),
+    "faults": ("docs/backtest.md", faults_as_markdown),
 }
 
 

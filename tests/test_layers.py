@@ -31,6 +31,7 @@ INTRUDERS = {
     "dash only in dashboard": ("trials", "from dash import html"),
     "plotly only in dashboard": ("trials", "import plotly.graph_objects"),
     "matplotlib only in trials/pictures and rules/pictures": ("trials", "import matplotlib.pyplot"),
+    "dask only in meltledger/backtesting/crew": ("rules", "import distributed"),
     "influxdb_client only in historian/influx": ("historian", "import influxdb_client"),
     "sqlite3 only in historian, rules/journal, rules/digest, trials/record and dashboard/accounts": (
         "rules",

@@ -1,0 +1,1 @@
+"""Stored trials for a backtest: found, opened, and judged one beside the other."""
