@@ -10,8 +10,10 @@ from typing import Any, ClassVar
 from rules.finding import Blind, Finding, Priority
 from rules.line import LineFacts
 from rules.seen.episode import Episode
+from rules.seen.line import SETTLE_S, START_S
 from rules.seen.rule import Figures, TensRule
 from rules.seen.stage import Stage, Tens
+from rules.seen.wiping import Wiping
 from rules.table import RULES
 
 _GONE_S = 60.0
@@ -36,6 +38,8 @@ class ConditionRule(TensRule):
         on_s = self.values[about.on_delay] if about.on_delay else 0.0
         off_s = self.values[about.off_delay] if about.off_delay else 0.0
         self.episode = Episode(on_s, off_s)
+        self.wiping = Wiping()
+        self._wiper = stage.column.get("filter.wiper.state", -1)
 
     @abstractmethod
     def why_not(self, tens: Tens) -> str | None:
@@ -68,6 +72,15 @@ class ConditionRule(TensRule):
         """Whether a standing finding ends because the line has stopped."""
         return tens.line.standing_s >= _GONE_S
 
+    def unsettled(
+        self, tens: Tens, start_s: float = START_S, settle_s: float = SETTLE_S, wipe_s: float | None = None
+    ) -> str | None:
+        """As that of the line's state; but a wiper that never stops cleans all the time and masks nothing."""
+        why = tens.line.unsettled(start_s=start_s, settle_s=settle_s)
+        if why is None and wipe_s is not None and self.wiping.wiped_s < wipe_s:
+            return "cleaning"
+        return why
+
     def value(self, tens: Tens, path: str) -> float:
         """A signal's mean over the ten seconds; NaN when not known."""
         column = self.stage.column.get(path, -1)
@@ -80,6 +93,8 @@ class ConditionRule(TensRule):
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say."""
+        moves = self._wiper >= 0 and bool((tens.rows[:, self._wiper] > 0).any())
+        self.wiping.push(tens.time_ns, moves=moves)
         why = self.why_not(tens)
         holds = None if why is not None else self.holds(tens)
         if why is None and holds is None:
@@ -115,9 +130,10 @@ class ConditionRule(TensRule):
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        return {**super().save(), "episode": self.episode.save()}
+        return {**super().save(), "episode": self.episode.save(), "wiping": self.wiping.save()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         super().restore(state)
         self.episode.restore(state["episode"])
+        self.wiping.restore(state["wiping"])

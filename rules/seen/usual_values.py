@@ -11,6 +11,16 @@ from typing import Any
 _REFRESHED = 6  # tens of seconds: once a minute is often enough
 
 
+def ratio(value: float, usual: float) -> float:
+    """A value against what is usual; NaN where one of them is not known, or nothing is usual.
+
+    Example:
+        >>> ratio(3.0, 4.0), ratio(3.0, 0.0)
+        (0.75, nan)
+    """
+    return value / usual if usual > 0 else nan
+
+
 class Usual:
     """Learns from sound, settled running only: the rule decides what it hands over.
 

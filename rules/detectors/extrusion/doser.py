@@ -50,7 +50,7 @@ class DoserUnweighed(ConditionRule):
             self._weights.clear()
         else:
             self._weights.append(weight)
-        return tens.line.unsettled(start_s=0.0, settle_s=_WINDOW * TENS_S)
+        return self.unsettled(tens, start_s=0.0, settle_s=_WINDOW * TENS_S)
 
     def holds(self, tens: Tens) -> bool | None:
         """It says so itself, or its hopper does not get lighter while it says that it feeds."""

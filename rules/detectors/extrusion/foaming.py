@@ -15,13 +15,13 @@ from rules.seen.condition import ConditionRule, Words
 from rules.seen.flow import Flow
 from rules.seen.jitter import Jitter
 from rules.seen.stage import Stage, Tens
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 OUTLET, DIE = "filter.outlet.pressure.pv", "die.pressure.pv"
 VACUUM = "extruder.vent.1.pressure.pv"
 
 _WINDOW = 8  # tens of seconds without a cleaning
-_WITH_VENT = (0.25, 0.2)  # shares of the fall and of the unrest that convince beside a burdened vent
+_WITH_VENT = (0.25, 0.12)  # shares of the fall and of the unrest that convince beside a burdened vent
 
 
 class Foaming(ConditionRule):
@@ -41,13 +41,13 @@ class Foaming(ConditionRule):
     def why_not(self, tens: Tens) -> str | None:
         """Judged in running, settled melt; tens with a cleaning are passed over."""
         self._flow.push(tens)
-        why = tens.line.unsettled(start_s=300.0, settle_s=self.values["settle_s"])
+        why = self.unsettled(tens, start_s=300.0, settle_s=self.values["settle_s"])
         if why is not None:
             self._jitter.forget()
             if tens.line.feed_changed_s == 0 and not self.episode.standing:
                 self._usual.forget()
             return why
-        if tens.line.wiped_s >= 40.0:
+        if self.wiping.wiped_s >= 40.0:
             self._jitter.push(self.stage.at(tens.rows, self._path))
         return None
 
@@ -62,7 +62,7 @@ class Foaming(ConditionRule):
             return still or self._is_burdened(tens)
         if self._flow.uneven:
             return False
-        fell, jumps = 100 * (1 - mean / level), step / mean / (usual / level)
+        fell, jumps = 100 * (1 - ratio(mean, level)), ratio(step, usual)
         # A burdened vent is a witness of its own: much less of the other two convinces then.
         part = _WITH_VENT if self._is_burdened(tens) else (1.0, 1.0)
         much = fell > part[0] * self.values["fall_percent"]
@@ -73,7 +73,7 @@ class Foaming(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Steps, level and vacuum of sound running."""
-        if self.episode.waits or self._flow.uneven or tens.line.unsettled(wipe_s=40.0) is not None:
+        if self.episode.waits or self._flow.uneven or self.unsettled(tens, wipe_s=40.0) is not None:
             return
         step = self._jitter.step
         usual = self._usual["step"]
@@ -86,7 +86,7 @@ class Foaming(ConditionRule):
     def begun(self, tens: Tens) -> Words:
         """How far it fell, how much it jumps, and the vacuum."""
         mean, level = self._jitter.mean, self._usual["mean"]
-        ratio = self._jitter.step / self._usual["step"]
+        jumps = ratio(self._jitter.step, self._usual["step"])
         vacuum, was = self.value(tens, VACUUM), self._usual["vacuum"]
         at_vent = (
             f" The vent stands at {vacuum:.0f} mbar, usually at {was:.0f} mbar."
@@ -94,16 +94,17 @@ class Foaming(ConditionRule):
             else ""
         )
         sentence = (
-            f"The melt seems to foam: the pressure before the die is {100 * (1 - mean / level):.0f} % lower "
+            f"The melt seems to foam: the pressure before the die is {100 * (1 - ratio(mean, level)):.0f} % "
+            "lower "
             "and "
-            f"jumps {ratio:.1f} times as much as usual, without a period.{at_vent} Whether moisture or "
+            f"jumps {jumps:.1f} times as much as usual, without a period.{at_vent} Whether moisture or "
             "another "
             "volatile is behind it is not known."
         )
         figures = {
             "pressure": (mean, "bar"),
             "usual pressure": (level, "bar"),
-            "unrest against usual": (ratio, "1"),
+            "unrest against usual": (jumps, "1"),
             "vent": (vacuum, "mbar"),
             "usual vent": (was if not isnan(was) else nan, "mbar"),
         }

@@ -16,7 +16,7 @@ from rules.seen.condition import ConditionRule, Words
 from rules.seen.flow import Flow
 from rules.seen.stage import Stage, Tens
 from rules.seen.told import MATERIAL_CHANGED
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 DIE, OUTLET = "die.pressure.pv", "filter.outlet.pressure.pv"
 HEAD, INLET = "extruder.head.pressure.pv", "filter.inlet.pressure.pv"
@@ -43,7 +43,7 @@ class MaterialResidue(ConditionRule):
         self._flow = Flow(stage)
         self._risen_ns = 0  # since when it is above; 0: it is not
         self._peak = 1.0
-        self._by_melt = False
+        self._signs: list[bool] = []  # whether the melt itself was stiffer, each ten seconds of the rise
         self._told_ns: int | None = None
 
     def why_not(self, tens: Tens) -> str | None:
@@ -53,41 +53,52 @@ class MaterialResidue(ConditionRule):
             self._told_ns = tens.time_ns
         if tens.line.feed_changed_s == 0 and not self.episode.standing:
             self._usual.forget()
-        why = tens.line.unsettled(start_s=600.0, settle_s=self.values["settle_s"], wipe_s=30.0)
+        why = self.unsettled(tens, start_s=600.0, settle_s=self.values["settle_s"], wipe_s=40.0)
         if why not in (None, "cleaning"):
             self._risen_ns = 0
         return why
 
     def holds(self, tens: Tens) -> bool | None:
         """It rose steeply, the melt itself was stiffer, and a good part of the rise is gone already."""
-        ratio = self.value(tens, self._path) / self._usual["die"]
-        if isnan(ratio):
+        level = ratio(self.value(tens, self._path), self._usual["die"])
+        if isnan(level):
             return None
         if self.episode.standing:
             held_s = (tens.time_ns - self.episode.onset_ns) / NS
-            return ratio > 1 + self.values["rise_percent"] / 300 and held_s < _LAST_S
-        if ratio < 1 + self.values["rise_percent"] / 100 and not self._risen_ns:
+            return level > 1 + self.values["rise_percent"] / 300 and held_s < _LAST_S
+        if level < 1 + self.values["rise_percent"] / 100 and not self._risen_ns:
             return False
         if self._flow.uneven:
             self._risen_ns = 0
             return False
         if not self._risen_ns:
-            self._risen_ns, self._peak, self._by_melt = tens.time_ns, ratio, False
-        self._peak = max(ratio, self._peak)
-        self._by_melt = self._by_melt or self._is_melt(tens)
+            self._risen_ns, self._peak, self._signs = tens.time_ns, level, []
+        self._peak = max(level, self._peak)
         since_s = (tens.time_ns - self._risen_ns) / NS
-        fell = ratio < 1 + (1 - self.values["fall_share"]) * (self._peak - 1)
+        if since_s > _LAST_S:  # it is the usual melt by now
+            self._risen_ns = 0
+            self._usual.forget()
+            return False
+        if since_s <= _RISEN_S:
+            self._take_sign(tens, level)
+        fell = level < 1 + (1 - self.values["fall_share"]) * (self._peak - 1)
         if since_s > _RISEN_S or (fell and not self._by_melt):
-            if ratio < 1 + self.values["rise_percent"] / 200:
+            if level < 1 + self.values["rise_percent"] / 200:
                 self._risen_ns = 0
             return False
         return fell
 
-    def _is_melt(self, tens: Tens) -> bool:
-        pipe = self._pipe(tens) / self._usual["pipe"]
+    def _take_sign(self, tens: Tens, level: float) -> None:
+        pipe = ratio(self._pipe(tens), self._usual["pipe"])
         if not isnan(pipe):
-            return pipe > 1 + _BY_MELT * (self._peak - 1)
-        return self.value(tens, MELT) - self._usual["melt"] > _WARMER_K
+            self._signs.append(pipe > 1 + _BY_MELT * (level - 1))
+        else:
+            self._signs.append(self.value(tens, MELT) - self._usual["melt"] > _WARMER_K)
+
+    @property
+    def _by_melt(self) -> bool:
+        """Whether most of the tens of seconds say so: one alone may be chance."""
+        return sum(self._signs) > len(self._signs) / 2
 
     def _pipe(self, tens: Tens) -> float:
         loss = self.value(tens, HEAD) - self.value(tens, INLET)
@@ -99,7 +110,7 @@ class MaterialResidue(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Pressure, loss in the pipe and melt temperature of sound running."""
-        if self._risen_ns or self._flow.uneven or tens.line.unsettled(wipe_s=30.0) is not None:
+        if self._risen_ns or self._flow.uneven or self.unsettled(tens, wipe_s=30.0) is not None:
             return
         self._usual.learn((self.value(tens, self._path), self._pipe(tens), self.value(tens, MELT)))
 
@@ -137,7 +148,7 @@ class MaterialResidue(ConditionRule):
             "flow": self._flow.save(),
             "risen": self._risen_ns,
             "peak": self._peak,
-            "by_melt": self._by_melt,
+            "signs": self._signs,
             "told": self._told_ns,
         }
 
@@ -146,5 +157,5 @@ class MaterialResidue(ConditionRule):
         super().restore(state)
         self._usual.restore(state["usual"])
         self._flow.restore(state["flow"])
-        self._risen_ns, self._peak, self._by_melt = state["risen"], state["peak"], state["by_melt"]
+        self._risen_ns, self._peak, self._signs = state["risen"], state["peak"], list(state["signs"])
         self._told_ns = state["told"]

@@ -16,7 +16,7 @@ from rules.seen.condition import ConditionRule, Words
 from rules.seen.flow import RATE, RATE_SP
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 TORQUE, SPEED = "extruder.drive.torque.pv", "extruder.screw.speed.pv"
 DOSING_SPEED = "doser.screw.speed.pv"
@@ -61,14 +61,15 @@ class FeedStarved(ConditionRule):
 
     def holds(self, tens: Tens) -> bool | None:
         """Too little feed and too little torque; or too little torque and die pressure."""
-        torque = self.value(tens, TORQUE) / self._usual["torque"]
-        die = self.value(tens, self._die) / self._usual["die"]
+        torque = ratio(self.value(tens, TORQUE), self._usual["torque"])
+        die = ratio(self.value(tens, self._die), self._usual["die"])
         share = self._share(tens)
         short = share < self.values["feed_share"]
         light = torque < self.values["torque_share"]
         if isnan(torque):
             # A doser that has just begun may be short for a minute: only much too little counts alone.
-            return None if isnan(share) else share < _ALONE * self.values["feed_share"]
+            much = share < _ALONE * self.values["feed_share"]
+            return None if isnan(share) else much or (short and die < self.values["die_share"])
         if isnan(share) and isnan(die):
             return None
         return light and (short or die < self.values["die_share"])
@@ -85,7 +86,7 @@ class FeedStarved(ConditionRule):
         if tens.line.feed_changed_s == 0:
             self._usual.forget()
         near = not self._share(tens) < (1 + self.values["feed_share"]) / 2
-        if self.episode.waits or not near or tens.line.unsettled(wipe_s=30.0) is not None:
+        if self.episode.waits or not near or self.unsettled(tens, wipe_s=30.0) is not None:
             return
         self._usual.learn((self.value(tens, TORQUE), self.value(tens, self._die), self._dosing(tens)))
 
@@ -99,9 +100,9 @@ class FeedStarved(ConditionRule):
         seen = []
         if self._share(tens) < self.values["feed_share"]:
             seen.append(f"the feed is {rate:.0f} kg/h where {asked:.0f} kg/h are set")
-        if not isnan(torque / usual):
+        if not isnan(ratio(torque, usual)):
             seen.append(f"the screw's torque is {torque:.0f} % where {usual:.0f} % are usual at this speed")
-        dosing = self._dosing(tens) / self._usual["dosing"]
+        dosing = ratio(self._dosing(tens), self._usual["dosing"])
         if dosing > _DOSING_FASTER:
             seen.append(f"the dosing screw turns {100 * (dosing - 1):.0f} % faster than usual")
         sentence = (

@@ -40,7 +40,7 @@ class Surging(ConditionRule):
     def why_not(self, tens: Tens) -> str | None:
         """Judged in running, settled melt."""
         self._flow.push(tens)
-        why = tens.line.unsettled(start_s=300.0, settle_s=self.values["settle_s"])
+        why = self.unsettled(tens, start_s=300.0, settle_s=self.values["settle_s"])
         if why is None and self._flow.uneven:
             why = "the feed is uneven"
         if why is not None:

@@ -12,13 +12,13 @@ from rules.line import LineFacts
 from rules.seen.condition import ConditionRule, Words
 from rules.seen.stage import Stage, Tens
 from rules.seen.told import VENT_FLOW
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 VACUUM, DOME, PUMP = "extruder.vent.1.pressure.pv", "extruder.vent.1.temp.pv", "extruder.vent.pump.current.pv"
 HEAD, DIE = "extruder.head.pressure.pv", "die.pressure.pv"
 
 _LOST, _FLOWS, _MARKED = "lost", "flows", "marked"
-_WARM_S = 1500.0  # after melt-on the dome warms by itself. common practice, no source
+_WARM_S = 1500.0  # after melt-on, or another set-point of a zone. common practice, no source
 _DOME_TENS = 31  # tens of seconds: five minutes
 
 
@@ -46,7 +46,7 @@ class VentVacuum(ConditionRule):
         if tens.line.feed_changed_s < self.values["settle_s"]:
             self._dome.clear()
         self._dome.append(self.value(tens, DOME))
-        return None if self._is_marked(tens) else tens.line.unsettled(settle_s=self.values["settle_s"])
+        return None if self._is_marked(tens) else self.unsettled(tens, settle_s=self.values["settle_s"])
 
     def _is_marked(self, tens: Tens) -> bool:
         hold_ns = self.values["mark_s"] * NS
@@ -68,11 +68,11 @@ class VentVacuum(ConditionRule):
         return lost or flows
 
     def _looks_like_flow(self, tens: Tens) -> bool:
-        if tens.line.running_s < _WARM_S:
+        if min(tens.line.running_s, tens.line.heat_changed_s) < _WARM_S:
             return False
         warmer = self._dome[-1] - self._dome[0] if len(self._dome) == _DOME_TENS else nan
-        head = self.value(tens, HEAD) / self._usual["head"]
-        vacuum = self.value(tens, VACUUM) / self._usual["vacuum"]
+        head = ratio(self.value(tens, HEAD), self._usual["head"])
+        vacuum = ratio(self.value(tens, VACUUM), self._usual["vacuum"])
         sign = head > self.values["head_ratio"] or vacuum > self.values["vacuum_ratio"]
         return warmer > self.values["dome_k"] and sign
 
@@ -86,7 +86,7 @@ class VentVacuum(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Head pressure and vacuum of sound running."""
-        if tens.line.unsettled(wipe_s=30.0) is not None or self._held[_LOST] or self._held[_FLOWS]:
+        if self.unsettled(tens, wipe_s=30.0) is not None or self._held[_LOST] or self._held[_FLOWS]:
             return
         self._usual.learn([self.value(tens, p) for p in (HEAD, VACUUM)])
 

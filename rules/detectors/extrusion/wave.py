@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.seen.grid import array, numbers
+from rules.seen.wiping import NEVER_STOPS_S
 
 WINDOW_S = 180
 _LEAST_S = 60
@@ -55,6 +56,7 @@ class WaveFollower:
         self._kept: Floats = np.full(WINDOW_S, np.nan)
         self._last_ns = 0
         self._wiped_s = _AFTER_WIPE_S
+        self._moved_s = 0
 
     def push(self, time_ns: int, value: Floats, wiping: NDArray[np.bool_]) -> None:
         """Take ten seconds that end at that time, shape (k,)."""
@@ -63,6 +65,9 @@ class WaveFollower:
         self._last_ns = time_ns
         kept = np.concatenate((self._kept[len(value) :], value))
         for n, moves in enumerate(wiping.tolist(), start=WINDOW_S - len(value)):
+            self._moved_s = self._moved_s + 1 if moves else 0
+            if self._moved_s > NEVER_STOPS_S:
+                continue
             self._wiped_s = 0 if moves else self._wiped_s + 1
             if moves:
                 kept[n - _BEFORE_WIPE_S : n + 1] = np.nan
@@ -117,12 +122,18 @@ class WaveFollower:
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        return {"kept": numbers(self._kept), "last": self._last_ns, "wiped": self._wiped_s}
+        return {
+            "kept": numbers(self._kept),
+            "last": self._last_ns,
+            "wiped": self._wiped_s,
+            "moved": self._moved_s,
+        }
 
     def restore(self, state: Any) -> None:
         """Take up what ``save`` gave."""
         self._kept = array(state["kept"])
         self._last_ns, self._wiped_s = state["last"], state["wiped"]
+        self._moved_s = state["moved"]
 
 
 def _unbent(value: Floats) -> Floats:

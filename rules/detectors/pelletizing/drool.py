@@ -13,7 +13,7 @@ from rules.seen.jitter import Jitter
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
 from rules.seen.told import DIE_DROOL
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 TORQUE, DIE, FINES = "pelletizer.knife.torque.pv", "die.pressure.pv", "water.fines.level.pv"
 
@@ -38,12 +38,12 @@ class DieDrool(ConditionRule):
         """Judged in running, settled melt; a person's mark at any time."""
         if any(t.what == DIE_DROOL for t in tens.told):
             self._marked_ns = tens.time_ns
-        why = tens.line.unsettled(settle_s=self.values["settle_s"])
+        why = self.unsettled(tens, settle_s=self.values["settle_s"])
         if why is not None:
             self._knives.forget()
             self._die.forget()
             self._seen = 0
-        elif tens.line.wiped_s >= 30.0:
+        elif self.wiping.wiped_s >= 30.0:
             self._knives.push(self.stage.at(tens.rows, TORQUE))
             self._die.push(self.stage.at(tens.rows, DIE))
         return None if self._is_marked(tens) else why
@@ -56,7 +56,7 @@ class DieDrool(ConditionRule):
         """Marked, or the torque jumps far more than usual while the die pressure does not."""
         if self._is_marked(tens):
             return True
-        knives = self._knives.step / self._usual["knives"]
+        knives = ratio(self._knives.step, self._usual["knives"])
         if isnan(knives):
             return None
         calm = not self._die.step > self.values["die_ratio"] * self._usual["die"]
@@ -71,24 +71,24 @@ class DieDrool(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """The unrest of sound running."""
-        if self._seen or tens.line.unsettled(wipe_s=30.0) is not None or isnan(self._knives.step):
+        if self._seen or self.unsettled(tens, wipe_s=30.0) is not None or isnan(self._knives.step):
             return
         if self._knives.step < 1.5 * self._usual["knives"] or isnan(self._usual["knives"]):
             self._usual.learn((self._knives.step, self._die.step))
 
     def begun(self, tens: Tens) -> Words:
         """Who saw it, or how uneasy the torque is."""
-        ratio = self._knives.step / self._usual["knives"]
+        jumps = ratio(self._knives.step, self._usual["knives"])
         if self._is_marked(tens):
             sentence = "A person has seen melt smeared over the die plate. How much of it is not known."
         else:
             sentence = (
-                f"The torque of the knives jumps {ratio:.1f} times as much as usual while the die pressure "
+                f"The torque of the knives jumps {jumps:.1f} times as much as usual while the die pressure "
                 "is "
                 "calm: melt may be smeared over the die plate. This is a weak sign; only a look will tell."
             )
         figures = {
-            "unrest against usual": (ratio, "1"),
+            "unrest against usual": (jumps, "1"),
             "knife torque": (self._knives.mean, "%"),
             "fines level": (self.value(tens, FINES), "mm"),
         }

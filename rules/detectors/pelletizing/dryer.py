@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from math import isnan
 from typing import Any
 
+import numpy as np
+
 from rules.finding import Priority
 from rules.line import LineFacts
 from rules.seen.condition import Words
@@ -40,7 +42,7 @@ class DryerOverload(SecondsRule):
 
     def _off(self, current: Floats) -> Floats:
         usual = self._usual["current"]
-        return current / usual - 1
+        return current / (usual if usual > 0 else np.nan) - 1
 
     def near(self, value: Floats) -> bool:
         """Whether the current is unusual at all."""
@@ -62,7 +64,9 @@ class DryerOverload(SecondsRule):
             return False
         v = self.values
         jams = off > v["jam_percent"] / 100 or off < -v["empty_percent"] / 100
-        self._labours.judge(time_ns, off > v["over_percent"] / 100)
+        # A cleaning takes a part of the melt for half a minute: that does not begin the delay anew.
+        over = v["over_percent"] / (200 if self._labours.waits else 100)
+        self._labours.judge(time_ns, off > over)
         self._jam.judge(time_ns, jams)
         self._jammed = self._jam.standing or (self._jammed and self.episode.standing)
         if self.episode.standing:

@@ -16,9 +16,10 @@ from rules.line import LineFacts
 from rules.seen.condition import ConditionRule, Words
 from rules.seen.episode import Episode
 from rules.seen.flow import Flow
+from rules.seen.line import START_S
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 DIE, OUTLET = "die.pressure.pv", "filter.outlet.pressure.pv"
 HEAD, INLET = "extruder.head.pressure.pv", "filter.inlet.pressure.pv"
@@ -28,8 +29,9 @@ ZONE = "die.zone.1.temp"
 # Pressure goes with a power of the flow, 0.25 to 0.45 for these melts: the less favourable one counts.
 _POWER_BELOW, _POWER_ABOVE = 0.25, 0.45
 _PER_K = 0.008  # 0.7 to 0.9 % of the pressure for each kelvin. from memory, both lines
+_COLDEST_K = 60.0
 _BY_MELT = 0.5
-_FILLS_S, _FULL_S = 180.0, 300.0  # after melt-on. common practice, no source
+_FILLS_S, _FULL_S = 180.0, 240.0  # after melt-on. common practice, no source
 _QUARTER = 75  # tens of seconds of learning
 _QUARTERS = 5
 
@@ -65,11 +67,11 @@ class DieFrozen(ConditionRule):
     def why_not(self, tens: Tens) -> str | None:
         """Also judged while the line starts, once the first cold melt is through."""
         self._flow.push(tens)
-        return tens.line.unsettled(start_s=self.values["start_s"], settle_s=0.0, wipe_s=30.0)
+        return self.unsettled(tens, start_s=self.values["start_s"], settle_s=0.0, wipe_s=30.0)
 
     def holds(self, tens: Tens) -> bool | None:
         """The pressure is above what the flow asks for, and the melt does not explain it."""
-        self._ratio = self.value(tens, self._path) / self._expected_bar(tens)
+        self._ratio = ratio(self.value(tens, self._path), self._expected_bar(tens))
         if isnan(self._ratio):
             return None
         rise, filling = self._limit(tens.line.running_s)
@@ -84,23 +86,28 @@ class DieFrozen(ConditionRule):
     def _limit(self, running_s: float) -> tuple[float, bool]:
         """By how much it may be above, and whether the line still fills.
 
-        While filter and pipes fill, less comes out than goes in, and the pressure of a sound die stays below.
+        While filter and pipes fill, less comes out than goes in, and the pressure of a sound die stays below;
+        then, until all is warm, it may stand a little above.
         """
-        low, high = self.values["start_rise_percent"] / 100, self.values["rise_percent"] / 100
+        v = self.values
+        if running_s >= START_S:
+            return v["rise_percent"] / 100, False
         share = min(max((running_s - _FILLS_S) / (_FULL_S - _FILLS_S), 0.0), 1.0)
-        return low + (high - low) * share, share < 1
+        low, high = v["start_rise_percent"], v["warm_rise_percent"]
+        return (low + (high - low) * share) / 100, share < 1
 
     def _expected_bar(self, tens: Tens) -> float:
         usual = self._usual
-        flow = self._flow.kg_h / usual["flow"]
+        flow = ratio(self._flow.kg_h, usual["flow"])
         if isnan(flow):
-            flow = 1.0 if tens.line.unsettled() is None else nan
+            flow = 1.0 if self.unsettled(tens) is None else nan
         if not flow > 0.3:
             return nan
         power = _POWER_BELOW if flow < 1 else _POWER_ABOVE
         colder_k = usual["melt"] - self.value(tens, self._melt)
+        colder_k = 0.0 if isnan(colder_k) else colder_k
         # Melt that has stood in a hot filter comes warm and cools on its way: only a colder one counts.
-        return float(self._level * flow**power * exp(_PER_K * (colder_k if colder_k > 0 else 0.0)))
+        return float(self._level * flow**power * exp(_PER_K * min(max(colder_k, 0.0), _COLDEST_K)))
 
     @property
     def _level(self) -> float:
@@ -116,7 +123,7 @@ class DieFrozen(ConditionRule):
 
     def _is_melt(self, tens: Tens) -> bool:
         """Whether the loss in the pipe rose as well, at a flow that is as usual."""
-        pipe = self._pipe(tens) / self._usual["pipe"]
+        pipe = ratio(self._pipe(tens), self._usual["pipe"])
         return pipe > 1 + _BY_MELT * (self._ratio - 1) and not tens.line.running_s < 600
 
     def _is_cold(self, tens: Tens) -> bool:
@@ -133,7 +140,7 @@ class DieFrozen(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Pressure, flow, melt temperature and loss in the pipe of sound, settled running."""
-        if tens.line.unsettled(wipe_s=30.0) is not None or self._high or self._flow.uneven:
+        if self.unsettled(tens, wipe_s=30.0) is not None or self._high or self._flow.uneven:
             return
         path, melt = self.value(tens, self._path), self.value(tens, self._melt)
         self._usual.learn((path, self._flow.kg_h, melt, self._pipe(tens)))

@@ -14,6 +14,7 @@ from rules.seen.condition import ConditionRule, Words
 from rules.seen.flow import Flow
 from rules.seen.stage import Stage, Tens
 from rules.seen.told import KNIVES_CHANGED
+from rules.seen.usual_values import ratio
 
 TORQUE, HOURS = "pelletizer.knife.torque.pv", "pelletizer.knife.hours.total"
 PRESSURE, PRESSURE_SP = "pelletizer.knife.pressure.pv", "pelletizer.knife.pressure.sp"
@@ -51,7 +52,7 @@ class KnifeWorn(ConditionRule):
         """Judged in running, settled melt between cleanings, once new knives have run in."""
         self._flow.push(tens)
         self._follow_knives(tens)
-        why = tens.line.unsettled(wipe_s=30.0)
+        why = self.unsettled(tens, wipe_s=30.0)
         if why is not None:
             return why
         if self._flow.uneven:
@@ -87,7 +88,10 @@ class KnifeWorn(ConditionRule):
             return None
         at_first, flow_then = self._at_first
         share = flow / flow_then if flow_then > 0 and not isnan(flow) else 1.0
-        self._lately.append(torque / (at_first * (1 - _FLOW_SHARE + _FLOW_SHARE * share)))
+        against = ratio(torque, at_first * (1 - _FLOW_SHARE + _FLOW_SHARE * share))
+        if isnan(against):
+            return None
+        self._lately.append(against)
         if len(self._lately) < _LATELY // 2:
             return None
         rise = median(self._lately) - 1

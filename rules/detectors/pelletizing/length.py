@@ -14,7 +14,7 @@ from rules.line import LineFacts
 from rules.seen.condition import ConditionRule, Words
 from rules.seen.flow import RATE, Flow
 from rules.seen.stage import Stage, Tens
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 SPEED, SPEED_SP = "pelletizer.knife.speed.pv", "pelletizer.knife.speed.sp"
 
@@ -46,16 +46,16 @@ class PelletLength(ConditionRule):
         self._wanted = self._wanted if isnan(wanted) else wanted
         if not self.value(tens, SPEED) > _CUTS:
             return "the knives do not cut"
-        return tens.line.unsettled(start_s=self.values["start_s"], settle_s=self.values["settle_s"])
+        return self.unsettled(tens, start_s=self.values["start_s"], settle_s=self.values["settle_s"])
 
     def _flow_moved(self, tens: Tens) -> bool:
-        return tens.line.unsettled(settle_s=0.0) is not None or self._flow.uneven
+        return self.unsettled(tens, settle_s=0.0) is not None or self._flow.uneven
 
     def holds(self, tens: Tens) -> bool | None:
         """Either of both, for its time."""
         speed, wanted = self.value(tens, SPEED), self.last(tens, SPEED_SP)
         off = abs(speed / wanted - 1) if wanted > 0 else float("nan")
-        change = self._length(tens) / self._usual["length"] - 1
+        change = ratio(self._length(tens), self._usual["length"]) - 1
         if isnan(off) and isnan(change):
             return None
         is_off = off > self.values["speed_percent"] / 100
@@ -69,7 +69,7 @@ class PelletLength(ConditionRule):
         return self._by_speed or lasting
 
     def _length(self, tens: Tens) -> float:
-        return self._flow.kg_h / self.value(tens, SPEED)
+        return ratio(self._flow.kg_h, self.value(tens, SPEED))
 
     def onset_ns(self, tens: Tens) -> int:
         """Since when the sign that convinced has been seen."""
@@ -77,14 +77,14 @@ class PelletLength(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Flow over speed in sound running."""
-        if self._off_ns or self._wrong_ns or self._flow.uneven or tens.line.unsettled() is not None:
+        if self._off_ns or self._wrong_ns or self._flow.uneven or self.unsettled(tens) is not None:
             return
         self._usual.learn((self._length(tens),))
 
     def begun(self, tens: Tens) -> Words:
         """Speed and length."""
         speed, wanted, flow = self.value(tens, SPEED), self.last(tens, SPEED_SP), self._flow.kg_h
-        change = 100 * (self._length(tens) / self._usual["length"] - 1)
+        change = 100 * (ratio(self._length(tens), self._usual["length"]) - 1)
         how = "longer" if change > 0 else "shorter"
         by = f"pellets are {abs(change):.0f} % {how} than usual by calculation"
         if self._by_speed:

@@ -12,7 +12,7 @@ from rules.line import LineFacts
 from rules.seen.condition import Words
 from rules.seen.seconds import Floats, SecondsRule
 from rules.seen.stage import Stage, Tens
-from rules.seen.usual_values import Usual
+from rules.seen.usual_values import Usual, ratio
 
 FLOW, FLOW_SP, PUMP = "water.flow.pv", "water.flow.sp", "water.pressure.pv"
 WATER_ON, KNIVES, SCREW = "pelletizer.water.state", "pelletizer.knife.speed.pv", "extruder.screw.speed.pv"
@@ -83,7 +83,7 @@ class WaterFlow(SecondsRule):
         """How little, and what the pressure before the ring says of the cause."""
         flow, pressure = self.at(row, FLOW), self.at(row, PUMP)
         share = float(self._share(row[None, :])[0])
-        change = pressure / self._usual["pressure"]
+        change = ratio(pressure, self._usual["pressure"])
         if change > _HIGHER_BAR:
             cause = f" The pressure before the ring rose to {pressure:.1f} bar: strainer or nozzles may be "
             "blocked."

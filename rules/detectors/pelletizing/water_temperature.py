@@ -52,7 +52,7 @@ class WaterTemperature(ConditionRule):
         self._follow(self.value(tens, SUPPLY) - wanted)
         if tens.line.feed_changed_s == 0 and not self.episode.standing:
             self._usual.forget()
-        why = tens.line.unsettled(start_s=self.values["start_s"], settle_s=self.values["settle_s"])
+        why = self.unsettled(tens, start_s=self.values["start_s"], settle_s=self.values["settle_s"])
         if why is None and self._wanted_ns and tens.time_ns - self._wanted_ns < 1800 * NS:
             return "the set-point of the water was changed"
         return why
@@ -117,7 +117,7 @@ class WaterTemperature(ConditionRule):
 
     def learn(self, tens: Tens) -> None:
         """Valve, warming and deviation of sound running."""
-        if any(self._since.values()) or self._feed.uneven or tens.line.unsettled() is not None:
+        if any(self._since.values()) or self._feed.uneven or self.unsettled(tens) is not None:
             return
         rise = self.value(tens, RETURN) - self.value(tens, SUPPLY)
         over = self.value(tens, SUPPLY) - self.last(tens, SUPPLY_SP)
