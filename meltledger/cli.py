@@ -34,6 +34,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     ),
     "rules": ("meltledger.verbs.rules", "Show every rule of a line, its numbers, and whose they are."),
     "review": ("meltledger.verbs.review", "Show how many alarms came, beside the published figures."),
+    "digest": ("meltledger.verbs.digest", "Show, write or send the maintenance digest; say what was done."),
     "import": ("meltledger.verbs.bring", "Bring a CSV file of a panel or a logger into a store."),
     "export": ("meltledger.verbs.export", "Write a window of a store as CSV, Parquet or Excel."),
     "doctor": ("meltledger.verbs.doctor", "Verify a store's folder and mend it from what is there."),

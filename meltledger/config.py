@@ -83,6 +83,8 @@ def _meaning_faults(file: LineFile) -> Iterator[tuple[Place, str]]:
     """What is well formed but cannot be meant."""
     yield from _store_faults(file.store)
     yield from _source_faults(file.source)
+    if file.digest is not None:
+        yield from (((("digest", *key)), said) for key, said in file.digest.faults())
     for number, machine in enumerate(file.machine):
         yield from _machine_faults(machine, number, file)
     kinds = [m.kind for m in file.machine]

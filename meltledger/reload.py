@@ -65,7 +65,7 @@ def changes(old: LineConfig, new: LineConfig) -> Changes:
     after = {s.name: s for s in new.file.source}
     stopped = tuple(n for n, s in before.items() if after.get(n) != s)
     started = tuple(n for n, s in after.items() if before.get(n) != s)
-    sections = ("line", "store", "journal", "metrics")
+    sections = ("line", "store", "journal", "metrics", "digest")
     return Changes(
         stopped,
         started,

@@ -25,6 +25,7 @@ from historian.clocks.trusted import Known
 from historian.retention import EVER_NS, Window
 from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
+from meltledger.digestdesk import digested
 from meltledger.keeping import keep_house
 from meltledger.measured import measured
 from meltledger.parts import Parts, opened
@@ -83,7 +84,8 @@ async def run_line(
         reload = Reload(config, parts, inbox, roster, writer, watch, clock)
         known = partial(what_is_known, config.folder, inbox, passed_ns)
         keeping = _kept_house(config, parts, clock, known)
-        async with keeping, measured(config, watch, clock, inbox.tell):
+        desk = digested(config, clock, parts.journal.event)
+        async with keeping, measured(config, watch, clock, inbox.tell), desk:
             collecting = asyncio.create_task(collect(roster, writer))
             stopping = asyncio.create_task(stop.wait())
             reading = asyncio.create_task(_read_again(reload, again or asyncio.Event()))

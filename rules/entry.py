@@ -33,11 +33,12 @@ class ActKind(StrEnum):
     IN_SERVICE = "in-service"
     NOTE = "note"
     MARK = "mark"
+    REPAIRED = "repaired"
 
     @property
     def needs_alarm(self) -> bool:
         """Whether the act is about an alarm (rule and subject)."""
-        return self not in (ActKind.NOTE, ActKind.MARK)
+        return self not in (ActKind.NOTE, ActKind.MARK, ActKind.REPAIRED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +51,10 @@ class Act:
         by: the person's account name.
         role: the account's role; ``engineer`` may do what others may not.
         what: the kind of act.
-        rule, subject: the alarm it is about; empty for notes and marks.
+        rule, subject: the alarm it is about; empty for notes and marks. Of a repair: no rule, and the part.
         reason: why, in the person's words; shelving and taking out of service need one.
         until_ns: how long a shelf lasts, UTC nanoseconds; None for other acts.
-        text: the words of a note or a mark.
+        text: the words of a note, a mark or a repair.
     """
 
     id: int

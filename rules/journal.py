@@ -396,6 +396,8 @@ def _check(act: Act) -> None:
         missing += [name for name in ("rule", "subject") if not getattr(act, name).strip()]
     elif not act.text.strip():
         missing.append("text")
+    if act.what is ActKind.REPAIRED and not act.subject.strip():
+        missing.append("subject")
     if act.what in (ActKind.SHELVE, ActKind.OUT_OF_SERVICE) and not act.reason.strip():
         missing.append("reason")
     if act.what is ActKind.SHELVE and act.until_ns is None:

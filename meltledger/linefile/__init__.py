@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from meltledger.linefile.digest import DigestSection
 from meltledger.linefile.metrics import MetricsSection
 from meltledger.linefile.mqtt_json import MqttJsonSection
 from meltledger.linefile.opcua import OpcUaSection
@@ -31,6 +32,7 @@ from meltledger.linefile.words import (
 __all__ = [
     "OF_EMBEDDED",
     "OF_INFLUXDB",
+    "DigestSection",
     "LineFile",
     "Machine",
     "MetricsSection",
@@ -210,5 +212,6 @@ class LineFile(Section):
     journal: JournalSection = Field(default_factory=JournalSection)
     dashboard: DashboardSection = Field(default_factory=DashboardSection)
     metrics: MetricsSection | None = None
+    digest: DigestSection | None = None
     sensors: SensorsSection = Field(default_factory=SensorsSection)
     rule: tuple[RuleSection, ...] = ()

@@ -14,6 +14,7 @@ from meltledger.config import LineConfig, load
 from meltledger.confirming import to_confirm
 from meltledger.errors import LineFileWrong
 from meltledger.linefile import OpcUaSection
+from meltledger.posting import digest_notes
 from meltledger.register import load_register
 from meltledger.stores import store_notes
 
@@ -54,6 +55,7 @@ def _warnings(config: LineConfig) -> list[str]:
     if not os.access(nearest, os.W_OK):
         found.append(f"note: {nearest} cannot be written by this user; `meltledger run` will need to")
     found += [f"note: {text}" for text in store_notes(config)]
+    found += [f"note: {text}" for text in digest_notes(config)]
     found += [f"note: {text}" for source in config.file.source for text in source.notes()]
     if any(isinstance(s, OpcUaSection) and s.is_guarded for s in config.file.source):
         from meltledger.access import access_notes

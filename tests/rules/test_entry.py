@@ -30,4 +30,4 @@ def test_plain_refuses_what_is_no_json() -> None:
 
 
 def test_only_notes_and_marks_are_about_no_alarm() -> None:
-    assert {k for k in ActKind if not k.needs_alarm} == {ActKind.NOTE, ActKind.MARK}
+    assert {k for k in ActKind if not k.needs_alarm} == {ActKind.NOTE, ActKind.MARK, ActKind.REPAIRED}
