@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 import structlog
 
@@ -27,6 +27,19 @@ _log = structlog.get_logger(__name__)
 _NOTE: Final = "They stay readable in recent.db, recording goes on, and sealing is tried again every minute."
 
 
+class Steps(Protocol):
+    """Does what is due in a folder, step by step."""
+
+    def step(self, now_ns: int, held: Sequence[Window] = ()) -> Kept:
+        """As ``Upkeep.step``."""
+
+    def close(self) -> None:
+        """Let go of what is held between two steps."""
+
+
+OpenUpkeep = Callable[[Path, str, Keep], Steps]
+
+
 async def keep_house(
     folder: Path,
     line: str,
@@ -37,6 +50,7 @@ async def keep_house(
     *,
     every_s: float = EVERY_S,
     known: Callable[[], Known] = Known,
+    upkeep: OpenUpkeep = Upkeep.open,
 ) -> None:
     """Do what is due in an embedded store's folder until cancelled; the step under way is ended first.
 
@@ -48,8 +62,9 @@ async def keep_house(
         held: gives the windows that stay whatever their age.
         known: what speaks for or against the clock; while it is not believed nothing is sealed or let go of.
             Its ``passed_ns`` counts at the first step.
+        upkeep: does the steps.
     """
-    house = _House(folder, line, keep, clock, sink, held, known)
+    house = _House(folder, line, keep, clock, sink, held, known, upkeep)
     loop = asyncio.get_running_loop()
     with ThreadPoolExecutor(1, "meltledger-upkeep") as worker:
         try:
@@ -72,14 +87,16 @@ class _House:
         sink: EventSink,
         held: Callable[[], Sequence[Window]],
         known: Callable[[], Known],
+        upkeep: OpenUpkeep = Upkeep.open,
     ) -> None:
         self._known = known
+        self._open = upkeep
         self._passed_ns: int | None = None
         self._looked_ns = 0  # by a clock that nobody sets
         self._doubt = ""
         self._folder, self._line, self._keep = folder, line, keep
         self._clock, self._sink, self._held = clock, sink, held
-        self._upkeep: Upkeep | None = None
+        self._upkeep: Steps | None = None
         self._sealing = Trouble("Samples cannot be sealed", "sealing-trouble", "sealing-back")
         self._untold: deque[Event] = deque()
 
@@ -90,7 +107,7 @@ class _House:
             if not self._is_trusted(now_ns):
                 self._tell_all()
                 return
-            self._upkeep = self._upkeep or Upkeep.open(self._folder, self._line, self._keep)
+            self._upkeep = self._upkeep or self._open(self._folder, self._line, self._keep)
             kept = self._upkeep.step(now_ns, self._held())
         except MeltledgerError as error:
             self._failed(error, now_ns)

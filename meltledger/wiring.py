@@ -22,7 +22,9 @@ from collector import (
     newest_samples,
 )
 from historian.clocks.trusted import Known
+from historian.memory import hold_little
 from historian.retention import EVER_NS, Window
+from meltledger.apart import UpkeepApart
 from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
 from meltledger.digestdesk import digested
@@ -62,6 +64,7 @@ async def run_line(
             other way round).
         StoreFull, StoreReadOnly: naming the file and the remedy.
     """
+    hold_little()
     with opened(config) as parts:
         mappings = source_mappings(config)
         passed_ns = max((s.arrival_ns for s in parts.store.latest().values()), default=None)
@@ -124,7 +127,7 @@ async def _kept_house(
 
     name, tell = config.facts.name, parts.journal.event
     keeping = asyncio.create_task(
-        keep_house(config.folder, name, config.keep, clock, tell, held, known=known)
+        keep_house(config.folder, name, config.keep, clock, tell, held, known=known, upkeep=UpkeepApart.open)
     )
     try:
         yield

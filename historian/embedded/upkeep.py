@@ -14,7 +14,6 @@ from historian.archive.manifest import DAY_NS, HOUR_NS, NAME
 from historian.archive.reader import ArchiveReader
 from historian.archive.writer import ArchiveWriter
 from historian.clocks.trusted import JUMP_NS
-from historian.embedded.memory import give_back
 from historian.embedded.newest import Newest
 from historian.embedded.recent import Recent
 from historian.embedded.spare import LEAST_BYTES, Spare
@@ -22,6 +21,7 @@ from historian.embedded.tag_list import NAME as TAGS
 from historian.embedded.tag_list import TagList, load_tags
 from historian.errors import StoredDataDamaged, StoreFull, WrongInput
 from historian.frame import NS, Frame
+from historian.memory import give_back
 from historian.retention import Keep, RetentionPlan, Window, plan_retention
 from historian.rollups.writer import RollupWriter, publish, reader_of
 from historian.tags import Tag
@@ -99,7 +99,6 @@ class Upkeep:
             StoreFull, StoreReadOnly: what was not done yet is done at the next call. On a full disk, what
                 has had its time goes all the same, so that the next call may have room.
         """
-        before = self._archive.manifest.generation
         try:
             kept = self._do(now_ns, held, seal_all=seal_all)
         except StoreFull:
@@ -107,8 +106,7 @@ class Upkeep:
                 self._make_room(now_ns, held)
             raise
         finally:
-            if self._archive.manifest.generation != before:
-                give_back()
+            give_back()
         self._spare.keep(self._spare_bytes())
         return kept
 
