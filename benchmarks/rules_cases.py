@@ -49,7 +49,7 @@ _OF_OTHER_FAULTS = ("jog", "override on", "override off", "take out", "put back"
 _OF_STARTS = ("soak_short", "cold_start")
 _SENSORS = ("filter.inlet.pressure.pv", "die.pressure.pv", "extruder.melt.temp.pv")
 _SOURCES = ("filter", "extruder", "pelletizer")
-_MARKS = {"vent_flow": "vent flow seen", "die_drool": "drool seen"}
+_MARKS = {"vent_flow": "vent flow seen", "die_drool": "die drool seen"}
 
 
 @dataclass(frozen=True, slots=True)

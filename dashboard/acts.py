@@ -10,7 +10,11 @@ from dashboard.errors import ActRefused
 from historian.frame import NS
 from rules.entry import Act, ActKind
 
-MARKS = ("bale changed", "sample taken", "screen changed", "vent flow seen")
+OFTEN = ("bale changed", "sample taken", "screen changed", "vent flow seen")
+SELDOM = ("die drool seen", "knives changed", "wiper blade changed", "zero state confirmed")
+MARKS = (*OFTEN, *SELDOM)
+"""What a person may mark; rules go by most of them (``rules.seen.told``)."""
+
 LONGEST_REASON = 200
 LONGEST_NAME = 40
 LEAST_MINUTES, MOST_MINUTES = 1, 480

@@ -9,7 +9,7 @@ from typing import Any
 import dash
 from dash import Input, Output, Patch, State, dcc, html, no_update
 
-from dashboard.acts import MARKS
+from dashboard.acts import OFTEN, SELDOM
 from dashboard.figures import cleanings_figure
 from dashboard.graph import graph
 from dashboard.lines import Lines
@@ -81,7 +81,8 @@ def _marks() -> html.Div:
     return html.Div(
         [
             html.Span("Mark an event:"),
-            *parts.mark_buttons(MARKS),
+            *parts.mark_buttons(OFTEN),
+            html.Details([html.Summary("More marks"), *parts.mark_buttons(SELDOM)], className="seldom"),
             html.Label("By", htmlFor="who"),
             dcc.Input(
                 id="who",

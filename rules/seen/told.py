@@ -24,6 +24,8 @@ _EVENTS = {
     "blade-change": BLADE_CHANGED,
 }
 
+_STEPS = frozenset({ZERO_STATE, VENT_FLOW, DIE_DROOL, SCREEN_CHANGED, MATERIAL_CHANGED})
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -61,6 +63,6 @@ def told_by(time_ns: int, kind: str, data: Mapping[str, Any]) -> list[Told]:
     if kind == "lab-result":
         values = data.get("values", {})
         return [Told(time_ns, f"lab {name}", float(v["value"]), str(v["unit"])) for name, v in values.items()]
-    if data.get("key") == ZERO_STATE:
-        return [Told(time_ns, ZERO_STATE)]
+    if data.get("key") in _STEPS:
+        return [Told(time_ns, str(data["key"]))]
     return [Told(time_ns, _EVENTS[kind])] if kind in _EVENTS else []

@@ -18,7 +18,7 @@ from simulator.sensors import SOURCES
 
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*(h|min|s)")
 _SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
-MARKS = ("zero state confirmed", "vent flow seen", "drool seen", "bale changed", "soak confirmed")
+MARKS = ("zero state confirmed", "vent flow seen", "die drool seen", "bale changed", "soak confirmed")
 NoteStep = Literal["note", "mark"]
 
 # Which keys belong to which act; those of "set" and the rest are in no other.

@@ -10,6 +10,7 @@ from dashboard import acts
 from dashboard.errors import ActRefused
 from historian.frame import NS
 from rules.entry import ActKind
+from rules.seen import told
 
 T0 = 1_777_874_400 * NS
 
@@ -55,3 +56,9 @@ def test_only_the_marks_of_the_page_are_known() -> None:
 def test_an_undo_names_what_it_takes_back() -> None:
     act = acts.take_back(12, "bale changed", "ana", T0)
     assert (act.what, act.text, act.reason) == (ActKind.MARK, "taken back: bale changed", "act 12")
+
+
+def test_what_rules_go_by_can_be_marked() -> None:
+    by_rules = {told.SCREEN_CHANGED, told.MATERIAL_CHANGED, told.VENT_FLOW, told.DIE_DROOL}
+    by_rules |= {told.KNIVES_CHANGED, told.BLADE_CHANGED, told.ZERO_STATE}
+    assert by_rules <= set(acts.MARKS)
