@@ -199,6 +199,7 @@ class Engine:
             intake = self._intake.split(frames)
             if intake.set_back:
                 self._begin_anew(intake.set_back, second)
+            self._live.hear(intake.late)
             found = [*self._live.update(intake.in_order), *self._live.advance(end_ns)]
             self._take(found, second, self._roots_with(found, end_ns))
             self._take(self._late.update(intake.late), second)

@@ -43,6 +43,15 @@ class Listener(Protocol):
         ...
 
 
+@runtime_checkable
+class Hearer(Protocol):
+    """A detector for which it counts that something came, however old it is."""
+
+    def hear(self, late: Block) -> None:
+        """Take note of samples that came late; they are judged elsewhere."""
+        ...
+
+
 Judged = Finding | Blind | Stopped
 
 
@@ -71,6 +80,13 @@ class Lane:
         for detector in self._detectors:
             if isinstance(detector, Listener):
                 detector.tell(told)
+
+    def hear(self, late: Block) -> None:
+        """Say that samples came late, to those for which that counts."""
+        if late.names:
+            for detector in self._detectors:
+                if isinstance(detector, Hearer):
+                    detector.hear(late)
 
     def save(self) -> list[dict[str, Any]]:
         """The state of every detector that still judges."""

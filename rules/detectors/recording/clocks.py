@@ -26,7 +26,9 @@ from rules.table.settings import values_of
 
 RULE = "clock-off"
 
-_LOOKED_AT = 30  # the last seconds that brought samples: the one that was quickest on its way counts
+# What came in the last seconds, or the last few times: the one that was quickest on its way counts.
+_LOOKED_AT_NS = 30 * NS
+_LEAST = 3
 _QUARTER_S = 900.0
 _NEAR_S = 10.0
 _OWN_S = 60.0
@@ -43,7 +45,7 @@ class ClockOff:
         self._told = {n: p for n in sorted(set(source.values())) if (p := offset_path(n)) in tags}
         self._names = sorted(set(source.values()) - self._told.keys())
         self._places = Places({p: self._names.index(s) for p, s in source.items() if s in self._names})
-        self._offsets: dict[str, deque[float]] = {}
+        self._offsets: dict[str, deque[tuple[int, float]]] = {}
         held_s = self._values["held_s"]
         self._episodes = Episodes(held_s, held_s)
 
@@ -52,20 +54,31 @@ class ClockOff:
         for name, path in self._told.items():
             series = block.series(path)
             if len(series):
-                self._seen(name).append(float(series.value[-1]))
+                self._see(name, block.arrival_ns, float(series.value[-1]))
+        self._compare(block)
+        return ()
+
+    def hear(self, late: Block) -> None:
+        """A clock that was set back sends times that are there already."""
+        self._compare(late)
+
+    def _compare(self, block: Block) -> None:
         source, latest = self._places.of(block.names), block.last(block.time_ns)
         for place in np.unique(source[source >= 0]).tolist():
             newest_ns = int(latest[source == place].max())
-            self._seen(self._names[place]).append((newest_ns - block.arrival_ns) / NS)
-        return ()
+            self._see(self._names[place], block.arrival_ns, (newest_ns - block.arrival_ns) / NS)
 
-    def _seen(self, name: str) -> deque[float]:
-        length = 1 if name in self._told else _LOOKED_AT
-        return self._offsets.setdefault(name, deque(maxlen=length))
+    def _see(self, name: str, arrival_ns: int, offset_s: float) -> None:
+        seen = self._offsets.setdefault(name, deque())
+        seen.append((arrival_ns, offset_s))
+        least = 1 if name in self._told else _LEAST
+        while len(seen) > least and (least == 1 or seen[0][0] <= arrival_ns - _LOOKED_AT_NS):
+            seen.popleft()
 
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Which clocks are off by now."""
-        offsets = {n: max(o) for n, o in sorted(self._offsets.items()) if o and not isnan(max(o))}
+        quickest = {n: max(s for _, s in seen) for n, seen in sorted(self._offsets.items())}
+        offsets = {n: s for n, s in quickest.items() if not isnan(s)}
         found: list[Finding] = []
         if len(offsets) > 1 and min(offsets.values()) > _OWN_S:
             return found  # all of them count time of their own
@@ -93,14 +106,14 @@ class ClockOff:
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types (NaN as null)."""
-        kept = {n: [None if isnan(v) else v for v in o] for n, o in self._offsets.items()}
+        kept = {n: [[t, None if isnan(v) else v] for t, v in o] for n, o in self._offsets.items()}
         return {"offsets": kept, "episodes": self._episodes.save()}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._offsets = {}
         for name, kept in state["offsets"].items():
-            self._seen(name).extend(float("nan") if v is None else v for v in kept)
+            self._offsets[name] = deque((t, float("nan") if v is None else v) for t, v in kept)
         self._episodes.restore(state["episodes"])
 
 

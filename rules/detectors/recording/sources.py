@@ -79,6 +79,17 @@ class SourceSilent:
                 found.append(self._finding(name, block.arrival_ns, time_ns, sentence, active=False))
         return found
 
+    def hear(self, late: Block) -> None:
+        """What comes late comes all the same: its clock may have been set back."""
+        place = self._places.of(late.names)
+        lost = np.isin(late.last(late.quality) & _CODE, _LOST)
+        for watch in self._watches.values():
+            if (
+                watch.heard_ns is not None
+                and ((place >= 0) & (self._of[place] == watch.number) & ~lost).any()
+            ):
+                watch.heard_ns = late.arrival_ns
+
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Which sources are without data by now."""
         if self._now_ns is None or now_ns - self._now_ns > _JUMP_NS:

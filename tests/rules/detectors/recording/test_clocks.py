@@ -8,10 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from historian.frame import NS
+from historian.frame import NS, Frame
 from historian.tags import Tag
 from rules.block import Block
 from rules.detectors.recording.clocks import ClockOff, offset_path
+from rules.detectors.recording.sources import SourceSilent
+from rules.engine import Engine
+from rules.entry import EntryKind
 from rules.finding import Finding, Priority
 from tests.rules.detectors.plants import FACTS
 from tests.rules.detectors.signals import T0_NS, seconds_of, series, tags_of
@@ -79,3 +82,26 @@ def test_what_the_recorder_knows_of_a_clock_is_gone_by():
         said += [*rule.update(block), *rule.advance(block.arrival_ns)]
     began, ended = said
     assert began.active and "1.6 s ahead" in began.sentence and not ended.active
+
+
+@pytest.mark.parametrize("lot_s", [1, 10])
+def test_a_clock_that_is_set_back_by_a_minute_is_off_within_a_minute_and_its_source_is_not_silent(lot_s: int):
+    """Its times come a second time, so they are late; common practice, no source: a minute."""
+    tags = {p: replace(t, id=n) for n, (p, t) in enumerate(TAGS.items(), start=1)}
+    engine = Engine(tags, lambda: [ClockOff(FACTS, tags), SourceSilent(FACTS, tags)])
+    said = []
+    for n, begin in enumerate(range(0, 300, lot_s)):
+        rows = [
+            (t.id, begin + k - 0.3 - (60.0 if t.source == "filter" and begin + k >= 120 else 0.0))
+            for k in range(lot_s)
+            for t in tags.values()
+        ]
+        time_ns = [T0_NS + round(s * NS) for _, s in rows]
+        number = [i for i, _ in rows]
+        arrival_ns = T0_NS + (begin + lot_s - 1) * NS
+        frame = Frame.of(number, time_ns, [1.0] * len(rows), [0] * len(rows), arrival_ns=arrival_ns)
+        engine.feed(n + 1, frame)
+        said += engine.advance(arrival_ns + NS)
+    findings = [e for e in said if e.kind is EntryKind.FINDING]
+    assert {(e.rule, e.subject) for e in findings} == {("clock-off", "source.filter")}
+    assert seconds_of(findings[0].time_ns) <= 180
