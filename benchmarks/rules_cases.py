@@ -38,10 +38,10 @@ from simulator.sensors import source_of
 FIRST_SEED = 5000
 T0_NS = 1_900_000_000 * NS
 BASES = ("film_agglomerate", "bumper_regrind", "trial_day", "yoghurt_cups", "bottle_flakes")
-FAULTY, HEALTHY = 6, 4
+FAULTY, HEALTHY = 20, 20
 TAGS = 200
 _ARRIVAL_S = 10
-_SINGLE_BASE, _PUMP_BASE, _SINGLE_ONSET_S = "film_agglomerate", "yoghurt_cups", 125 * 60.0
+_SINGLE_BASE, _PUMP_BASE, _SINGLE_ONSET_S = "film_agglomerate", "yoghurt_cups", 150 * 60.0
 _QUICK_S = 7200.0
 # What the operator does wrong, or does because something is: not in a day with another fault alone.
 _OF_OTHER_FAULTS = ("jog", "override on", "override off", "take out", "put back")
@@ -171,7 +171,7 @@ def _variant(base: int, kind: Kind, number: int) -> Case:
 def _single(
     number: int, fault: str, *, onset_s: float = _SINGLE_ONSET_S, until_s: float | None = None
 ) -> Case:
-    """A fault alone, on a healthy plant of its own that has just come to its planned point."""
+    """A fault alone, on a healthy plant of its own that has run at its planned point for half an hour."""
     kind = FAULTS[fault]
     base = _PUMP_BASE if kind.numbered == "pump.zone" else _SINGLE_BASE
     scenario = variant(replace(load_scenario(base), seed=FIRST_SEED + 100 + number), "healthy", 1)

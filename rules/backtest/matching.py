@@ -62,7 +62,8 @@ BY_FAULT: Mapping[str, Counting] = {
         "cleaning-frequent pressure-high die-frozen",
     ),
     "B13": _of("more dirt", "dirt-step", _SCREEN),
-    "B14": _of("a cleaning is overdue", "cleaning-overdue", "pressure-high"),
+    # A screen that fills presses melt back into the vent.
+    "B14": _of("a cleaning is overdue", "cleaning-overdue", "pressure-high vent-vacuum foaming"),
     "B15": _of("cleanings do little", "cleaning-weak", _SCREEN),
     "B16": _of("the wiper is stalled", "wiper-stalled", _SCREEN + " cleaning-weak wiper-park"),
     "B17": _of("the wiper slips", "wiper-slipping", _SCREEN + " cleaning-weak"),
@@ -88,7 +89,7 @@ BY_FAULT: Mapping[str, Counting] = {
     ),
     "B36": _of("samples do not come", "source-silent samples-missing", "recording-gap"),
     "B37": _of("a clock is off", "clock-off"),
-    "B38": _of("pressure near its limit", "pressure-high", "cleaning-overdue"),
+    "B38": _of("pressure near its limit", "pressure-high", "cleaning-overdue vent-vacuum foaming"),
     "B39": _of("the drive is overloaded, or started cold", "extruder-cold drive-overload", "soak-short"),
     "B40": _of("the material before is still in the line", "material-residue", "melt-changed"),
 }

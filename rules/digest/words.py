@@ -128,15 +128,18 @@ def worn(one: Worn, zone: ZoneInfo) -> str:
 
 
 def unseen(sight: Sight) -> list[str]:
-    """What could not be judged and why: rules with one reason and one length together."""
+    """What could not be judged and why: the rules with one reason together, the longest first."""
     lines = []
     if sight.unrecorded_s:
         lines.append(f"Nothing was recorded for {length(sight.unrecorded_s)}: no rule could judge.")
-    together: dict[tuple[str, str], list[str]] = {}
+    together: dict[str, dict[str, list[str]]] = {}
     for one in sight.unseen:
         about = f" ({_places(one.subjects)})" if one.subjects else ""
-        together.setdefault((length(one.s), one.why), []).append(f"{one.rule}{about}")
-    lines += [f"{time}, {why}: {', '.join(rules)}" for (time, why), rules in together.items()]
+        together.setdefault(one.why, {}).setdefault(length(one.s), []).append(f"{one.rule}{about}")
+    for why, by_length in together.items():
+        heads = [time if n else f"{time}, {why}" for n, time in enumerate(by_length)]
+        told = [f"{head}: {', '.join(rules)}" for head, rules in zip(heads, by_length.values(), strict=True)]
+        lines.append("; ".join(told))
     off: dict[str, list[str]] = {}
     for rule, why in sight.not_judged.items():
         off.setdefault(why, []).append(rule)

@@ -108,8 +108,7 @@ ABOUT: Mapping[str, Rule] = {
         set_point="unrest_ratio",
         on_delay="held_s",
         off_delay="clear_s",
-        reach=SAME_MACHINE,
-        roots=("vent-vacuum",),
+        roots=("vent-vacuum", "pressure-high", "cleaning-overdue"),
         masks=(
             "melt stands or has just begun to run",
             "a changed feed or speed",
@@ -142,7 +141,7 @@ ABOUT: Mapping[str, Rule] = {
         set_point="limit_mbar",
         dead_band="dead_band_mbar",
         off_delay="clear_s",
-        roots=("pressure-high",),
+        roots=("pressure-high", "cleaning-overdue"),
         masks=(
             "melt stands or has just begun to run",
             "a changed feed or speed; a person's mark counts always",

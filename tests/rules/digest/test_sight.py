@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from rules.digest.sight import Sight, Unseen
+from rules.digest.words import unseen
 from tests.rules.digest.told import Told, at
 
 
@@ -38,3 +40,9 @@ def test_time_without_record_counts_once() -> None:
         (at("2026-11-25 06:05"), at("2026-11-25 06:20")),
     ]
     assert Told().digest(unrecorded=gaps).sight.unrecorded_s == 1200
+
+
+def test_rules_with_one_reason_stand_together_and_each_length_once() -> None:
+    spells = (("a", 9000.0, "melt stands"), ("b", 9000.0, "melt stands"), ("c", 4200.0, "melt stands"))
+    sight = Sight(4, (*(Unseen(*spell) for spell in spells), Unseen("d", 3600.0, "an uneven feed")))
+    assert unseen(sight) == ["2 h 30 min, melt stands: a, b; 1 h 10 min: c", "1 h, an uneven feed: d"]
