@@ -33,6 +33,7 @@ EXPRESSIONS: Final[Mapping[str, str]] = {
     "[lton_av]/h": "long_ton/h",
     "kg": "kg",
     "g": "g",
+    "mg": "mg",
     "t": "metric_ton",
     "[lb_av]": "lb",
     "[ston_av]": "short_ton",

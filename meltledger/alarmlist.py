@@ -10,8 +10,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from historian.exchange.mapping import check_zone
+from historian.written import Section
 from meltledger.checked_toml import read_checked
-from meltledger.linefile.words import Section, checked
+from meltledger.linefile.words import checked
 from rules.imported import AlarmListForm, Given
 from rules.imported.vocabulary import NAMED
 

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from historian.written import Section, quantity_in
 from meltledger.linefile.digest import DigestSection
 from meltledger.linefile.metrics import MetricsSection
 from meltledger.linefile.mqtt_json import MqttJsonSection
@@ -21,11 +22,9 @@ from meltledger.linefile.words import (
     Name,
     Place,
     Seconds,
-    Section,
     TagPath,
     checked,
     http_server,
-    quantity_in,
     variable,
 )
 

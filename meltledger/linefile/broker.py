@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from collector.mqtt.broker import address_of
-from meltledger.linefile.words import Place, Seconds, Section, checked, variable
+from historian.written import Section
+from meltledger.linefile.words import Place, Seconds, checked, variable
 
 
 def broker_address(value: str) -> str:

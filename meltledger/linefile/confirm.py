@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from pydantic import Field
 
 from historian.catalogue import meaning_of
-from meltledger.linefile.words import Section, TagPath
+from historian.written import Section
+from meltledger.linefile.words import TagPath
 
 
 class ConfirmKeys(Section):

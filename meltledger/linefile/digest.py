@@ -10,7 +10,8 @@ from urllib.parse import urlsplit
 from pydantic import AfterValidator, Field
 
 from historian.errors import WrongInput
-from meltledger.linefile.words import Place, Section, checked, variable
+from historian.written import Section
+from meltledger.linefile.words import Place, checked, variable
 from rules.digest.period import start_of
 
 

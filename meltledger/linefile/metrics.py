@@ -8,7 +8,8 @@ from typing import Annotated
 from pydantic import Field
 
 from historian.errors import WrongInput
-from meltledger.linefile.words import Seconds, Section, checked
+from historian.written import Section
+from meltledger.linefile.words import Seconds, checked
 
 
 def _address(value: str) -> str:

@@ -11,9 +11,10 @@ from pydantic import Field
 from collector.json.shape import JsonShape
 from collector.json.timestamps import TimeFormat
 from historian.errors import WrongInput
+from historian.written import Section
 from meltledger.linefile.broker import BrokerKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import Place, Seconds, Section, TagPath
+from meltledger.linefile.words import Place, Seconds, TagPath
 
 
 class JsonTag(TagSection):

@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from historian.errors import WrongInput
-from meltledger.linefile.words import Place, Section, checked, variable
+from historian.written import Section
+from meltledger.linefile.words import Place, checked, variable
 
 
 def opcua_address(value: str) -> str:

@@ -18,8 +18,9 @@ from historian.sensors.tolerance import tolerance_of
 from historian.sensors.uncertainty import from_expanded
 from historian.tags import Tag
 from historian.units import conversion, difference_scale, quantity
+from historian.written import Section
 from meltledger.linefile.sensors import measured_end
-from meltledger.linefile.words import Duration, Place, Section, TagPath, UcumCode
+from meltledger.linefile.words import Duration, Place, TagPath, UcumCode
 
 
 def _day(value: Any) -> Any:

@@ -10,7 +10,7 @@ from collector.reading.channel import KINDS, NEAR_NOTHING, Channel
 from historian.errors import UnitMismatch, UnknownUnit, WrongInput
 from historian.tags import Tag
 from historian.units import conversion, unit_and_reference
-from meltledger.linefile.words import Section, quantity_in
+from historian.written import Section, quantity_in
 
 Number = StrictInt | StrictFloat
 

@@ -9,9 +9,10 @@ from pydantic import Field
 
 from collector import TagMapping
 from historian.units import quantity
+from historian.written import Section
 from meltledger.linefile.confirm import ConfirmKeys
 from meltledger.linefile.sensors import ChannelKeys
-from meltledger.linefile.words import DeadBand, Name, Place, Section, UcumCode
+from meltledger.linefile.words import DeadBand, Name, Place, UcumCode
 
 
 class TagSection(ConfirmKeys, ChannelKeys):

@@ -9,9 +9,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from collector.sparkplug.topic import check_part, read_address
+from historian.written import quantity_in
 from meltledger.linefile.broker import BrokerKeys
 from meltledger.linefile.source import SourceSection, TagSection
-from meltledger.linefile.words import Place, TagPath, checked, quantity_in
+from meltledger.linefile.words import Place, TagPath, checked
 
 
 def _part(what: str) -> Callable[[str], str]:

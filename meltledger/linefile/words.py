@@ -6,35 +6,16 @@ import re
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, Field
 
 from historian.errors import WrongInput
 from historian.retention import duration_ns
 from historian.tags import check_path
 from historian.units import quantity, ucum
+from historian.written import quantity_in
 
 Place = tuple[str | int, ...]
 """Where in the file a key stands: its names and list positions, outermost first."""
-
-
-class Section(BaseModel):
-    """Keys that belong together; an unknown one is a fault."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def quantity_in(unit: str) -> BeforeValidator:
-    """A written quantity such as "45 bar", as the number of one unit."""
-
-    def read(value: Any) -> float:
-        if not isinstance(value, str):
-            raise ValueError(f'write it with its unit, as text: "{value} {unit}"')
-        try:
-            return quantity(value, unit)
-        except WrongInput as error:
-            raise ValueError(str(error)) from error
-
-    return BeforeValidator(read)
 
 
 def checked(check: Any) -> AfterValidator:

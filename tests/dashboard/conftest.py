@@ -213,7 +213,7 @@ def open_line(folder: Path) -> SmallLine:
     store = EmbeddedStore.open(folder / "store")
     store.register(all_tags())  # type: ignore[arg-type]
     journal = Journal.open(folder / "journal.db")
-    trials = TrialRecord.open(folder / "trials.db", lambda: START_NS)
+    trials = TrialRecord.open(folder / "trials.db", lambda: END_NS)
     return SmallLine(folder, store, journal, trials, LifeCycle())
 
 

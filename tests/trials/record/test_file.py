@@ -144,6 +144,6 @@ def test_what_is_no_trial_record_is_told(record: TrialRecord, tmp_path: Path) ->
     (tmp_path / "words").write_text("these are words, and many of them" * 100)
     with pytest.raises(StoredDataDamaged, match="words"):
         TrialRecord.open(tmp_path / "words")
-    record._db.execute("UPDATE meta SET value = '2'")
-    with pytest.raises(StoredDataDamaged, match="form 2"):
+    record._db.execute("UPDATE meta SET value = '3'")
+    with pytest.raises(StoredDataDamaged, match="form 3"):
         TrialRecord.open(record.path)
