@@ -42,7 +42,7 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "restore": ("meltledger.verbs.restore", "Put a backup back into an empty folder."),
     "clock": ("meltledger.verbs.clock", "Fix a source's clock offset for a stretch, on the record."),
     "calibration": ("meltledger.verbs.calibration", "Show which sensors are to be checked; record a check."),
-    "trial": ("meltledger.verbs.trial", "Open, close and list trials; add notes."),
+    "trial": ("meltledger.verbs.trial", "Open, close and list trials; write down what belongs to them."),
 }
 
 

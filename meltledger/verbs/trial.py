@@ -1,24 +1,39 @@
-"""``meltledger trial``: open, close and list trials; add notes."""
+"""``meltledger trial``: a trial from its opening to its seal, and all that people write down of it."""
 
 from __future__ import annotations
 
 import getpass
+import json
 import time
-from datetime import datetime
+import tomllib
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import click
 
 from historian.errors import WrongInput
-from historian.frame import NS
-from meltledger.config import load
-from trials.record import TrialRecord
+from meltledger.cli import FOUND
+from meltledger.config import LineConfig, load
+from meltledger.sealing import seal_holds, seal_trial
+from meltledger.stores import store_or_none_yet
+from meltledger.windows import shown, time_ns_of
+from trials.record import Trial, TrialRecord, What, book_of
+from trials.record.filled import filled_forms, is_there
+from trials.record.travel import to_json
+from trials.record.words import sentence_of
 
 _FILE = click.argument("file", type=click.Path(path_type=Path))
+_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
+_BY = click.option("--by", default="", help="Who says so; this computer's user when left out.")
+_AT = click.option("--at", help="When it was so (ISO 8601; the line's zone); now when left out.")
+_INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that it corrects.")
 
 
-@click.group("trial", help="Open, close and list trials; add notes.")
+@click.group("trial", help="Open, close and list trials; write down what belongs to them.")
 def command() -> None:
     """The verbs of a trial."""
 
@@ -30,43 +45,176 @@ def command() -> None:
 @click.option("--code-name", default="", help="What walls and mails call the customer.")
 def new(file: Path, name: str, customer: str, code_name: str) -> int:
     """Open a trial now."""
-    config = load(file)
-    with _record(config.trials) as record:
-        under_way = record.under_way()
+    with _line(file) as line:
+        under_way = line.record.under_way()
         if under_way is not None:
             raise WrongInput(
                 f"trial '{under_way.name}' is under way; close it first: meltledger trial close {file}"
             )
-        record.open_trial(name, customer=customer, code_name=code_name, start_ns=time.time_ns(), plan={})
+        line.record.open_trial(name, customer=customer, code_name=code_name, start_ns=time.time_ns(), plan={})
     click.echo(f"trial '{name}' is under way")
     return 0
 
 
-@command.command("close", help="Close the trial under way.")
+@command.command("close", help="Close the trial under way, and seal it.")
 @_FILE
-def close(file: Path) -> int:
-    """Close the trial now."""
-    config = load(file)
-    with _record(config.trials) as record:
-        under_way = record.under_way()
-        if under_way is None:
-            raise WrongInput("no trial is under way; open one: meltledger trial new FILE NAME")
-        record.close_trial(under_way.id, time.time_ns())
-    click.echo(f"trial '{under_way.name}' is closed")
+@_BY
+def close(file: Path, by: str) -> int:
+    """Close the trial now; what comes later is an addendum."""
+    with _line(file) as line:
+        trial = line.record.close_trial(line.trial(None).id, time.time_ns(), _who(by))
+        with store_or_none_yet(line.config) as store:
+            seal = seal_trial(line.record, store, trial, by=_who(by))
+    count = sum(t.samples for t in seal.tags.values())
+    click.echo(f"trial '{trial.name}' is closed and sealed: {count} samples, seal {seal.sha256}")
     return 0
 
 
-@command.command("note", help="Add a note to the trial under way.")
+@command.command("verify", help="Look whether a closed trial is still as it was sealed; 1 when it is not.")
+@_FILE
+@click.argument("name")
+def verify(file: Path, name: str) -> int:
+    """Compute the hashes again."""
+    with _line(file) as line, store_or_none_yet(line.config) as store:
+        seal, told = seal_holds(line.record, store, line.trial(name))
+    click.echo(f"seal {seal.sha256}")
+    for one in told:
+        click.echo(one)
+    click.echo("Not all is as it was sealed." if told else "Record and samples are as they were sealed.")
+    return FOUND if told else 0
+
+
+@command.command("note", help="Write words down.")
 @_FILE
 @click.argument("text")
-def note(file: Path, text: str) -> int:
-    """Add a note now."""
-    config = load(file)
-    with _record(config.trials) as record:
-        under_way = record.under_way()
-        if under_way is None:
-            raise WrongInput("no trial is under way; open one: meltledger trial new FILE NAME")
-        record.note(under_way.id, time.time_ns(), getpass.getuser(), text)
+@_TRIAL
+@_AT
+@_BY
+@_INSTEAD
+def note(file: Path, text: str, name: str | None, at: str | None, by: str, instead_of: int | None) -> int:
+    """Add a note."""
+    return _write(file, name, What.NOTE, {"text": text}, at, by, instead_of)
+
+
+@command.command("sample", help="Write down that a sample was taken.")
+@_FILE
+@click.argument("sample")
+@click.option("--of", "of", default="pellets", help="What it was taken of: feed, pellets or discharge.")
+@click.option("--bag", help="Of which bag.")
+@click.option("--place", help="Where it was taken.")
+@_TRIAL
+@_AT
+@_BY
+@_INSTEAD
+def sample(
+    file: Path,
+    sample: str,
+    of: str,
+    bag: str | None,
+    place: str | None,
+    name: str | None,
+    at: str | None,
+    by: str,
+    instead_of: int | None,
+) -> int:
+    """Add a sample."""
+    data = {"name": sample, "of": of, **_told(bag=bag, place=place)}
+    return _write(file, name, What.SAMPLE, data, at, by, instead_of)
+
+
+@command.command("lab", help='Write down a laboratory\'s result, such as: lab FILE P7 moisture "0.05 %".')
+@_FILE
+@click.argument("sample")
+@click.argument("what")
+@click.argument("value")
+@click.option("--of", "of", default="pellets", help="What the sample was taken of.")
+@click.option("--method", help="Method or standard, temperature, time.")
+@click.option("--temperature", help='Of a melt flow rate, such as "190 Cel".')
+@click.option("--load", "load_", help='Of a melt flow rate, such as "2.16 kg".')
+@click.option("--replicate", type=int, default=1, help="Which of several measurements of the same.")
+@_TRIAL
+@_AT
+@_BY
+@_INSTEAD
+def lab(
+    file: Path,
+    sample: str,
+    what: str,
+    value: str,
+    of: str,
+    method: str | None,
+    temperature: str | None,
+    load_: str | None,
+    replicate: int,
+    name: str | None,
+    at: str | None,
+    by: str,
+    instead_of: int | None,
+) -> int:
+    """Add a result; it may come long after the trial was closed."""
+    data = {"sample": sample, "what": what, "value": value, "of": of, "replicate": replicate}
+    data |= _told(method=method, temperature=temperature, load=load_)
+    return _write(file, name, What.RESULT, data, at, by, instead_of)
+
+
+@command.command("fill", help="Take the forms of a TOML or JSON file into the record.")
+@_FILE
+@click.argument("forms", type=click.Path(path_type=Path))
+@_TRIAL
+@_BY
+def fill(file: Path, forms: Path, name: str | None, by: str) -> int:
+    """All of it or nothing; what the record says already is passed over."""
+    with _line(file) as line:
+        trial = line.trial(name)
+        filled = filled_forms(_read(forms), lambda text: time_ns_of(text, line.zone), forms.name)
+        standing = list(book_of(line.record.entries(trial.id)).standing)
+        wanted = [f for f in filled if not is_there(f, standing)]
+        now_ns = time.time_ns()
+        for form in wanted:
+            time_ns = now_ns if form.time_ns is None else form.time_ns
+            line.record.write(trial.id, form.what, form.data, time_ns=time_ns, by=_who(by))
+    known = len(filled) - len(wanted)
+    click.echo(f"{len(wanted)} written down" + (f", {known} known already" if known else ""))
+    return 0
+
+
+@command.command("take-back", help="Take an entry back; it stays in the record, with the reason.")
+@_FILE
+@click.argument("entry", type=int)
+@click.option("--why", required=True, help="The reason.")
+@_BY
+def take_back(file: Path, entry: int, why: str, by: str) -> int:
+    """Withdraw an entry."""
+    with _line(file) as line:
+        line.record.withdraw(entry, by=_who(by), why=why)
+    click.echo(f"entry {entry} is taken back")
+    return 0
+
+
+@command.command("show", help="Show what the record of a trial says.")
+@_FILE
+@_TRIAL
+@click.option("--all", "every", is_flag=True, help="Also what was corrected or taken back.")
+@click.option("--json", "as_json", is_flag=True, help="The whole record, as it travels with the data.")
+def show(file: Path, name: str | None, every: bool, as_json: bool) -> int:
+    """One line an entry: its number, when it was so, who wrote it."""
+    with _line(file) as line:
+        trial = line.trial(name)
+        entries = line.record.entries(trial.id)
+    if as_json:
+        click.echo(json.dumps(to_json(trial, entries), ensure_ascii=False, indent=1))
+        return 0
+    book = book_of(entries)
+    end = "under way" if trial.end_ns is None else f"to {shown(trial.end_ns, line.zone)}"
+    click.echo(f"{trial.name}: from {shown(trial.start_ns, line.zone)} {end}")
+    for entry in book.standing:
+        late = ", addendum" if entry.addendum else ""
+        words = sentence_of(entry)
+        click.echo(f"{entry.id:5} {shown(entry.time_ns, line.zone)} {entry.by}{late}: {words}")
+        for old in book.corrected.get(entry.id, ()) if every else ():
+            click.echo(f"      in place of {old.id}, {old.by}: {sentence_of(old)}")
+    for entry, why in book.withdrawn if every else ():
+        click.echo(f"{entry.id:5} taken back ({why}): {sentence_of(entry)}")
     return 0
 
 
@@ -74,27 +222,77 @@ def note(file: Path, text: str) -> int:
 @_FILE
 def list_(file: Path) -> int:
     """One line a trial, newest last."""
-    config = load(file)
-    zone = ZoneInfo(config.file.line.zone)
-    with _record(config.trials) as record:
-        for trial in record.trials():
-            start = datetime.fromtimestamp(trial.start_ns // NS, zone)
-            end = datetime.fromtimestamp(trial.end_ns // NS, zone) if trial.end_ns is not None else None
-            until = f"to {end:%Y-%m-%d %H:%M}" if end else "under way"
-            click.echo(f"{trial.name}: from {start:%Y-%m-%d %H:%M} {until}")
+    with _line(file) as line:
+        for trial in line.record.trials():
+            until = f"to {shown(trial.end_ns, line.zone)}" if trial.end_ns is not None else "under way"
+            click.echo(f"{trial.name}: from {shown(trial.start_ns, line.zone)} {until}")
     return 0
 
 
-class _record:  # noqa: N801 - reads as a clause: with _record(path) as record
-    """The trial record of a line, closed at the end."""
+@dataclass(frozen=True, slots=True)
+class _Line:
+    config: LineConfig
+    zone: ZoneInfo
+    record: TrialRecord
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def trial(self, name: str | None) -> Trial:
+        """The trial of that name; the one under way without one."""
+        if name is None:
+            under_way = self.record.under_way()
+            if under_way is None:
+                raise WrongInput(
+                    "no trial is under way; open one: meltledger trial new FILE NAME, or name an earlier "
+                    "one with --trial"
+                )
+            return under_way
+        named = [t for t in self.record.trials() if t.name == name]
+        if not named:
+            raise WrongInput(f"no trial is named '{name}'; `meltledger trial list` names them")
+        return named[-1]
 
-    def __enter__(self) -> TrialRecord:
-        self._path.parent.mkdir(parents=True, exist_ok=True)
-        self._record = TrialRecord.open(self._path)
-        return self._record
 
-    def __exit__(self, *_: object) -> None:
-        self._record.close()
+@contextmanager
+def _line(file: Path) -> Iterator[_Line]:
+    config = load(file)
+    config.trials.parent.mkdir(parents=True, exist_ok=True)
+    with closing(TrialRecord.open(config.trials)) as record:
+        yield _Line(config, ZoneInfo(config.file.line.zone), record)
+
+
+def _write(
+    file: Path,
+    name: str | None,
+    what: What,
+    data: dict[str, Any],
+    at: str | None,
+    by: str,
+    instead_of: int | None,
+) -> int:
+    with _line(file) as line:
+        time_ns = time.time_ns() if at is None else time_ns_of(at, line.zone)
+        entry = line.record.write(
+            line.trial(name).id, what, data, time_ns=time_ns, by=_who(by), replaces=instead_of
+        )
+    click.echo(f"entry {entry.id}{', an addendum' if entry.addendum else ''}: {sentence_of(entry)}")
+    return 0
+
+
+def _told(**keys: str | None) -> dict[str, str]:
+    return {key: value for key, value in keys.items() if value is not None}
+
+
+def _who(by: str) -> str:
+    return by.strip() or getpass.getuser()
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        text = path.read_text(encoding="utf-8")
+        read: Any = json.loads(text) if path.suffix == ".json" else tomllib.loads(text)
+    except FileNotFoundError as error:
+        raise WrongInput(f"{path}: there is no such file") from error
+    except (OSError, ValueError) as error:
+        raise WrongInput(f"{path}: cannot be read: {error}") from error
+    if not isinstance(read, dict):
+        raise WrongInput(f"{path}: holds no forms")
+    return read

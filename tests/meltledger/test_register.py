@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from historian.errors import StoreFull, WrongInput
 from historian.sensors.register import Point, day_ns
+from historian.written import Section
 from meltledger.config import LineConfig, load
 from meltledger.errors import LineFileWrong
 from meltledger.linefile.register import CheckSection, SensorSection
-from meltledger.linefile.words import Section
 from meltledger.register import add_check, load_register, register_path
 from tests.meltledger.test_config import GOOD as FILE
 
