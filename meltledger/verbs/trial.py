@@ -178,6 +178,29 @@ def fill(file: Path, forms: Path, name: str | None, by: str) -> int:
     return 0
 
 
+@command.command("photo", help="Keep a photograph, without where it was taken.")
+@_FILE
+@click.argument("picture", type=click.Path(path_type=Path))
+@click.option("--of", "of", required=True, help="What is to be seen: material, sample, screen or finding.")
+@_TRIAL
+@_AT
+@_BY
+def photo(file: Path, picture: Path, of: str, name: str | None, at: str | None, by: str) -> int:
+    """Add a photograph."""
+    try:
+        from trials.photos import keep_photo
+    except ImportError as error:
+        raise WrongInput("photographs need Pillow: pip install 'meltledger[report]'") from error
+    try:
+        body = picture.read_bytes()
+    except OSError as error:
+        raise WrongInput(f"{picture}: cannot be read ({error.strerror})") from error
+    with _line(file) as line:
+        line.trial(name)
+        sha256 = keep_photo(line.config.trials.parent / "photos", body, picture.name)
+    return _write(file, name, What.PHOTO, {"sha256": sha256, "name": picture.name, "of": of}, at, by, None)
+
+
 @command.command("take-back", help="Take an entry back; it stays in the record, with the reason.")
 @_FILE
 @click.argument("entry", type=int)

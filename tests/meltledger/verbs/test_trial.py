@@ -16,6 +16,7 @@ from historian.tags import Tag
 from meltledger.config import load
 from tests.meltledger.test_cli import exit_code
 from tests.meltledger.test_config import GOOD
+from tests.trials.test_photos import picture
 from trials.record import TrialRecord
 
 FORMS = """
@@ -159,3 +160,14 @@ def test_a_file_of_forms_is_taken_whole_or_not_at_all(line: str, tmp_path: Path,
     forms.write_text("[material", encoding="utf-8")
     assert exit_code("trial", "fill", line, str(forms)) == 2
     assert "cannot be read" in said().err
+
+
+def test_a_photograph_lies_beside_the_record(line: str, tmp_path: Path, said: Any) -> None:
+    exit_code("trial", "new", line, "film")
+    (tmp_path / "screen.jpg").write_bytes(picture())
+    assert exit_code("trial", "photo", line, str(tmp_path / "screen.jpg"), "--of", "screen S-17") == 0
+    assert "photo: sha256 " in said().out
+    (kept,) = (load(Path(line)).trials.parent / "photos").iterdir()
+    assert kept.suffix == ".jpg"
+    assert exit_code("trial", "photo", line, str(tmp_path / "none.jpg"), "--of", "x") == 2
+    assert "none.jpg: cannot be read" in said().err
