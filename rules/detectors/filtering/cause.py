@@ -25,7 +25,7 @@ _LATELY = 2
 _LEAST_SCATTER = 0.2
 _LONG_S = 600.0  # the screen may be another one, or the filter opened
 
-_CLOSER = 0.8
+CLOSER = 0.8
 _SAME_DIE = 0.06
 _LEFT_BEHIND = 1.15
 _MORE_LAID_ON = 1.08
@@ -106,7 +106,7 @@ def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
     # Without a scale, only a wiper that does not labour is told from a blocked discharge.
     if index > _LEFT_BEHIND and (kg >= _LITTLE_KG or not torque > _LABOURS):
         return Cause.WEAK
-    if period < _CLOSER and not _ratio(now.index, usual.index) > _AS_CLEAN:
+    if period < CLOSER and not _ratio(now.index, usual.index) > _AS_CLEAN:
         return Cause.DIRT
     return None
 
@@ -123,6 +123,11 @@ class CauseFollower:
     Attributes:
         usual: None before five such cleanings.
     """
+
+    @property
+    def begun(self) -> tuple[int, float] | None:
+        """See ``CleaningLog``."""
+        return self._log.begun
 
     def __init__(self, stage: Stage) -> None:
         self._log = CleaningLog(stage)

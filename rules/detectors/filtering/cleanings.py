@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from math import log
 from typing import Any, ClassVar
 
 from process.level_shift import Cusum
-from rules.detectors.filtering.cause import MOST, Cause, CauseFollower, Usual
+from rules.detectors.filtering.cause import CLOSER, MOST, Cause, CauseFollower, Usual
 from rules.detectors.filtering.log import TORQUE, WEIGHT, Cleaning
 from rules.detectors.filtering.rows import DIE, WIPER
 from rules.finding import Blind, Finding
@@ -117,6 +118,22 @@ class DirtStep(CleaningRule):
     RULE = "dirt-step"
     CAUSE = Cause.DIRT
     SUBJECT = "filter.screen"
+
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """Also when a cleaning begins: that it comes early is known before it has ended."""
+        usual = self._causes.usual
+        yield from super().judge(tens)
+        begun = self._causes.begun
+        if begun is None or usual is None or self._standing or not self._shown or tens.line.unsettled():
+            return
+        start_ns, period_s = begun
+        if not period_s < CLOSER * usual.period_s:
+            return
+        # The one before has left the screen as clean as ever; what this one will leave is not known yet.
+        shown = [*self._shown, replace(self._shown[-1], start_ns=start_ns, period_s=period_s)]
+        if self.is_sure(shown, usual):
+            self._standing = True
+            yield self._began(shown, usual, tens)
 
     def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
         """A cumulative sum of how early they come, in standard deviations of the usual period's logarithm."""

@@ -8,6 +8,7 @@ from math import isnan, nan
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from historian.frame import NS
 from process.cycles import WIPING, Cycle
@@ -67,13 +68,21 @@ class Cleaning:
 
 
 class CleaningLog:
-    """Follows torque and weight, and gives each complete cleaning once."""
+    """Follows torque and weight, and gives each complete cleaning once.
+
+    Attributes:
+        begun: when a cleaning has begun in the last ten seconds, and how long after the last complete one,
+            seconds; None when none has.
+    """
 
     def __init__(self, stage: Stage) -> None:
         self._stage = stage
         self._wiper, self._die = (stage.column.get(p, -1) for p in ("filter.wiper.state", "die.pressure.pv"))
         self._turning = 0  # tens of seconds in which the wiper did not stop
         self._levels: list[tuple[float, float]] = []  # of pressure difference and die pressure meanwhile
+        self._moved = True  # whether the wiper moved at the end of the last ten seconds, as far as known
+        self._last_ns: int | None = None  # start of the last complete cleaning
+        self.begun: tuple[int, float] | None = None
         self._columns = [stage.column.get(p, -1) for p in (TORQUE, WEIGHT)]
         self._rows: deque[tuple[int, float, float]] = deque()
 
@@ -89,7 +98,22 @@ class CleaningLog:
         while self._rows and self._rows[0][0] < tens.time_ns - _KEPT_S * NS:
             self._rows.popleft()
         found = [self._of(cycle, tens) for cycle in tens.cycles if cycle.complete]
+        self._follow_wiper(tens.rows, first_ns)
+        if found:
+            self._last_ns = found[-1].start_ns
         return found + self._without_pause(tens)
+
+    def _follow_wiper(self, rows: NDArray[np.float64], first_ns: int) -> None:
+        self.begun = None
+        if self._wiper < 0:
+            return
+        state = rows[:, self._wiper]
+        moves = (state == WIPING) | np.isnan(state)
+        starts = np.flatnonzero((state == WIPING) & ~np.concatenate(([self._moved], moves[:-1])))
+        self._moved = bool(moves[-1])
+        if len(starts) and self._last_ns is not None:
+            start_ns = first_ns + int(starts[-1]) * NS
+            self.begun = (start_ns, (start_ns - self._last_ns) / NS)
 
     def _without_pause(self, tens: Tens) -> list[Cleaning]:
         """A wiper that never stops has no cleanings: every two minutes of it stand for one."""
@@ -142,6 +166,9 @@ class CleaningLog:
             "rows": [[at, or_none(t), or_none(w)] for at, t, w in self._rows],
             "turning": self._turning,
             "levels": [[or_none(a), or_none(b)] for a, b in self._levels],
+            "moved": self._moved,
+            "last": self._last_ns,
+            "begun": None if self.begun is None else list(self.begun),
         }
 
     def restore(self, state: Any) -> None:
@@ -149,6 +176,8 @@ class CleaningLog:
         self._rows = deque((at, or_nan(t), or_nan(w)) for at, t, w in state["rows"])
         self._turning = state["turning"]
         self._levels = [(or_nan(a), or_nan(b)) for a, b in state["levels"]]
+        self._moved, self._last_ns = state["moved"], state["last"]
+        self.begun = None if state["begun"] is None else (state["begun"][0], state["begun"][1])
 
 
 def or_none(value: float) -> float | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from historian.frame import Series
+from historian.frame import NS, Series
 from rules.detectors.filtering.cleanings import (
     CLEANING_RULES,
     CleaningRule,
@@ -68,6 +68,15 @@ def test_a_dirty_bale_is_found_after_a_few_cleanings_and_ends():
     first_s = 700 + 8 * 120
     assert first_s < seconds_of(began.time_ns) <= first_s + 4 * 60
     assert "every 60 s instead of 120 s" in began.sentence and not ended.active
+
+
+def test_a_dirty_bale_is_told_when_a_cleaning_begins_not_when_it_is_over():
+    signals = cleanings(*[DIRTY] * 6)
+    (began, *_) = found(DirtStep, signals)
+    wiper = signals["filter.wiper.state"]
+    moves = wiper.value == 1
+    starts = wiper.time_ns[1:][moves[1:] & ~moves[:-1]]
+    assert min(abs(began.time_ns - starts)) <= 10 * NS
 
 
 def test_a_single_short_period_is_no_dirty_bale():
