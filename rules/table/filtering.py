@@ -20,7 +20,7 @@ ABOUT: Mapping[str, Rule] = {
         respond_s=3600,
         set_point="slope_percent",
         masks=("the first minutes of melt", "a changed feed or screw speed", "an overfull screen"),
-        roots=("wiper-stalled", "wiper-slipping", "discharge-blocked", "cleaning-weak"),
+        roots=("wiper-stalled", "wiper-slipping", "discharge-blocked", "cleaning-weak", "feed-starved"),
         parameters={
             "slope_percent": Parameter(1.5, "%", "rise per cleaning that counts", 0.1, 100),
             "sure_percent": Parameter(0.5, "%", "rise per cleaning that must be certain", 0, 100),
@@ -45,7 +45,7 @@ ABOUT: Mapping[str, Rule] = {
         set_point="over_bar",
         on_delay="held_s",
         masks=("the first minutes of melt", "melt stands"),
-        roots=("wiper-stalled",),
+        roots=("wiper-stalled", "feed-starved"),
         parameters={
             "over_bar": Parameter(1, "bar", "pressure difference above the trigger", 0, 100),
             "held_s": Parameter(12, "s", "how long it is above", 1, 600),
@@ -119,6 +119,7 @@ ABOUT: Mapping[str, Rule] = {
         alarm_class=QUALITY,
         respond_s=3600,
         masks=("melt stands or has just begun to run", "a changed feed or speed"),
+        roots=("feed-starved", "foaming", "material-residue"),
         parameters={
             "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
             "index_percent": Parameter(12, "%", "by how much J may differ all the same", 2, 50),
