@@ -14,6 +14,7 @@ from math import exp, hypot
 from typing import Any, Protocol, Self
 
 from simulator.chance import BLOCK_STEPS, uniforms
+from simulator.early_starts import EarlyStarts
 from simulator.faults import FAULTS, FaultKind, FaultOrder, Moment, tags_of
 from simulator.machines.upsets import SensorUpset, SourceUpset, Upsets
 from simulator.sensors import Signal
@@ -88,9 +89,10 @@ class Witness:
         afresh: the same run from second 0 without the fault of that id; for faults that are there at once.
         seed: of the random streams; decides which samples go missing.
         scatter: whether sensors have noise.
+        starts: the starts that the scenario says come too early; None: none.
 
     Attributes:
-        first_visible_s: fault id → second, as far as played; a fault that was not seen is not there.
+        first_visible_s: id of a fault or a start → second, as far as played; what was not seen is not there.
     """
 
     def __init__(
@@ -102,6 +104,7 @@ class Witness:
         afresh: Callable[[str], Playing],
         seed: int,
         scatter: bool,
+        starts: EarlyStarts | None = None,
     ) -> None:
         self.run = run
         self.first_visible_s: dict[str, int] = {}
@@ -111,7 +114,13 @@ class Witness:
         self._scatter = scatter
         self._coming = sorted(orders, key=lambda o: o.onset_s, reverse=True)
         self._watched: list[_Watch] = []
+        self._starts = EarlyStarts(()) if starts is None else starts
         self.look()
+
+    @property
+    def waiting(self) -> bool:
+        """Whether there is a fault or a start that was not seen, and may be."""
+        return bool(self._coming or self._watched or self._starts.waiting)
 
     def advance(self, second: int) -> None:
         """Play the run on to that second, with a look at each."""
@@ -122,6 +131,9 @@ class Witness:
     def look(self) -> None:
         """Look at the second that the run has just reached; none may be left out."""
         now = self.run.second
+        if self._starts.waiting:
+            self._starts.look(now, self.run.plant, self._signals_of)
+            self.first_visible_s |= self._starts.seen
         if self._watched:
             self._watched = [watch for watch in self._watched if self._goes_on(watch, now)]
         while self._coming and self._coming[-1].onset_s <= now + 1:

@@ -16,8 +16,11 @@ from numpy.typing import NDArray
 
 from historian.frame import NS
 from process.statistics import median_of_columns, slopes_of_columns
+from rules.block import Block
 from rules.line import LineFacts
+from rules.seen.current_samples import CurrentSamples
 from rules.seen.grid import array, numbers
+from rules.seen.heat_tens import HeatTens
 from rules.seen.heater_current import HeaterCurrent
 from rules.seen.tens import TENS_S, Window
 
@@ -34,6 +37,8 @@ _ARRIVED_WINDOWS = 18
 _LONGEST_NS = 1800 * NS
 _NEVER = np.iinfo(np.int64).min // 2
 _PAUSE_NS = int(3 * TENS_S * NS)
+_WINDOW_NS = int(TENS_S * NS)
+_FEW_SAMPLES = 3
 OUT_OF_RANGE_K = 150.0
 """So far above its set-point no heater drives a zone: what reads it is broken. Dossier of this trade, B4."""
 HIGHEST_CEL, LOWEST_CEL = 600.0, -30.0
@@ -123,44 +128,6 @@ class HeatedZones:
         return mean
 
 
-@dataclass(frozen=True, slots=True)
-class HeatTens:
-    """Ten seconds of all zones; arrays of shape (zones,), NaN where not known.
-
-    Attributes:
-        temp_cel, setpoint_cel: mean, last; a reading beyond all reason is not known.
-        out, least_out, most_out: controller output, mean, least and most, %; negative: cooling.
-        current_a, least_a: highest and least in the window; not known unless its source
-            was heard throughout.
-        on_a: highest in the last 30 s, if the output was above ``ASKED_PERCENT`` all the while.
-        usual_a: what it ought to draw while on; see ``HeaterCurrent``.
-        in_use: 1 in use, 0 taken out, NaN unknown.
-        heating: whether the controller works; True where no mode is sent.
-        usable: whether in use, with known temperature and output.
-        below_k: how far below its set-point, K.
-        rate_k_min: warming over the last two minutes.
-        settling: whether its set-point or a neighbour's was changed and is not yet reached; for 30 min at
-            most.
-    """
-
-    time_ns: int
-    temp_cel: Floats
-    setpoint_cel: Floats
-    out: Floats
-    least_out: Floats
-    most_out: Floats
-    current_a: Floats
-    least_a: Floats
-    on_a: Floats
-    usual_a: Floats
-    in_use: Floats
-    heating: Flags
-    usable: Flags
-    below_k: Floats
-    rate_k_min: Floats
-    settling: Flags
-
-
 class HeatFollower:
     """Follows the zones, ten seconds after ten seconds.
 
@@ -174,12 +141,17 @@ class HeatFollower:
         plates = np.asarray([s.startswith("filter.plate.") for s in zones.subjects], dtype=np.bool_)
         told_a = np.where(plates, np.nan if plate_a is None else plate_a, np.nan)
         self._current = HeaterCurrent(zones.peers & zones.alike[:, None], told_a)
+        self._samples = CurrentSamples(zones.subjects)
         self._times: list[int] = []
         self._setpoint = np.full(len(zones), np.nan)
         self._changed_ns = np.full(len(zones), _NEVER, dtype=np.int64)
         self._near_run = np.zeros(len(zones), dtype=np.int64)
         self._temps = np.empty((0, len(self.zones)))
         self._asked = np.empty((0, len(self.zones)))  # current where asked for, the last windows
+
+    def hear(self, block: Block) -> None:
+        """Take the currents' samples, before the seconds that become certain with them."""
+        self._samples.take(block)
 
     def follow(self, window: Window, heard: Flags) -> HeatTens:
         """Take the next ten seconds, and which columns' sources were heard throughout."""
@@ -189,7 +161,9 @@ class HeatFollower:
         most_cel = plausible(_at(window.high, temp), setpoint_cel)
         temp_cel = np.where(np.isnan(most_cel), np.nan, plausible(_at(window.mean, temp), setpoint_cel))
         measured = _at(heard, current, missing=False)
-        most_a = np.where(measured, _at(window.high, current), np.nan)
+        sampled = self._samples.of(now - _WINDOW_NS, now)
+        most_a = np.where(measured, np.fmax(_at(window.high, current), sampled.high_a), np.nan)
+        least_a = np.where(measured, np.fmin(_at(window.low, current), sampled.low_a), np.nan)
         least_out = _at(window.low, out)
         in_use = np.where(use >= 0, _at(window.last, use), 1.0)
         mode_now = _at(window.last, mode)
@@ -204,7 +178,7 @@ class HeatFollower:
             least_out,
             _at(window.high, out),
             most_a,
-            np.where(measured, _at(window.low, current), np.nan),
+            least_a,
             on_a,
             self._current.usual_a,
             in_use,
@@ -213,6 +187,7 @@ class HeatFollower:
             setpoint_cel - temp_cel,
             self._rate_k_min(),
             self._settling(now, setpoint_cel, temp_cel),
+            np.where(sampled.count >= _FEW_SAMPLES, sampled.gap_s, _WINDOW_NS / NS),
         )
 
     def _push(self, now: int, temp_cel: Floats, asked_a: Floats) -> None:
@@ -251,6 +226,7 @@ class HeatFollower:
             "temps": [numbers(r) for r in self._temps],
             "asked": [numbers(r) for r in self._asked],
             "current": self._current.save(),
+            "samples": self._samples.save(),
             "setpoint": numbers(self._setpoint),
             "changed": self._changed_ns.tolist(),
             "near": self._near_run.tolist(),
@@ -263,6 +239,7 @@ class HeatFollower:
         self._temps = np.asarray([array(r) for r in state["temps"]]).reshape(len(self._times), size)
         self._asked = np.asarray([array(r) for r in state["asked"]]).reshape(len(state["asked"]), size)
         self._current.restore(state["current"])
+        self._samples.restore(state["samples"])
         self._setpoint = array(state["setpoint"])
         self._changed_ns = np.asarray(state["changed"], dtype=np.int64)
         self._near_run = np.asarray(state["near"], dtype=np.int64)

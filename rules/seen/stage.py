@@ -22,7 +22,8 @@ from rules.finding import Finding
 from rules.line import LineFacts
 from rules.seen.grid import Grid
 from rules.seen.heard import Heard
-from rules.seen.heat import HeatFollower, HeatTens
+from rules.seen.heat import HeatFollower
+from rules.seen.heat_tens import HeatTens
 from rules.seen.leaps import Leaps
 from rules.seen.line import LineFollower, LineState
 from rules.seen.tens import TensMaker, Window
@@ -100,7 +101,9 @@ class Stage:
     def see(self, block: Block) -> Seen:
         """What becomes certain with this block; asked again of the same block, the same."""
         if self._seen is None or block is not self._block:
-            rows = self._grid.rows(self._leaps.without(block))
+            taken = self._leaps.without(block)
+            self.heat.hear(taken)
+            rows = self._grid.rows(taken)
             self._heard.note(rows.time_ns, self._grid.sampled_ns)
             self._follow_cleanings(rows)
             tens = [self._with_line(w) for w in self._tens.of(rows)]

@@ -49,7 +49,7 @@ ABOUT: Mapping[str, Rule] = {
         reach=SAME_PART,
         masks=("its source is lost",),
         parameters={
-            "held_s": Parameter(2, "s", "how long it shows what no zone reaches", 0, 60),
+            "held_s": Parameter(1.5, "s", "how long it shows what no zone reaches", 0, 60),
             "good_s": Parameter(60, "s", "how long it shows a temperature before it is over", 1, 3600),
             "loose_breaks": Parameter(3, "1", "breaks after which it is called loose", 2, 100),
             "loose_window_s": Parameter(600, "s", "within which they count", 60, 7200),
@@ -95,7 +95,7 @@ ABOUT: Mapping[str, Rule] = {
                 0.1, "1", "share of the usual current that must not flow without output", 0.01, 0.9
             ),
             "part_percent": Parameter(
-                70, "%", "output below which its current must pause within ten seconds", 10, 90
+                87, "%", "output below which its current must pause within ten seconds", 10, 95
             ),
             "warming_k_min": Parameter(1, "K/min", "warming without output, where no current tells", 0.2, 20),
             "above_k": Parameter(3, "K", "how far above its set-point it must be then", 1, 50),
@@ -220,6 +220,9 @@ ABOUT: Mapping[str, Rule] = {
                 85, "%", "output of a plate beside it that leaves too little", 50, 100
             ),
             "reserve_held_s": Parameter(600, "s", "how long it is needed", 60, 600),
+            "residual_k": Parameter(
+                10, "K", "how far from where it was expected a plate out of use may rest", 2, 60
+            ),
             "current_share": _SHARE,
         },
     ),
@@ -240,8 +243,11 @@ ABOUT: Mapping[str, Rule] = {
         ),
         parameters={
             "soak_s": Parameter(1800, "s", "how long all zones stand at their set-points", 0, 86_400),
+            "degraded_factor": Parameter(
+                2, "1", "how much longer from cold, while a zone is out of use", 1, 10
+            ),
             "tolerance_s": Parameter(60, "s", "how much may be missing", 0, 3600),
-            "band_k": Parameter(4, "K", "how near is at the set-point; a probe may be off by one", 0.5, 20),
+            "band_k": Parameter(3, "K", "how near is at the set-point", 0.5, 20),
             "restart_k": Parameter(7, "K", "how far off begins the soak anew", 1, 50),
         },
     ),

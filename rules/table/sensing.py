@@ -65,7 +65,8 @@ ABOUT: Mapping[str, Rule] = {
         },
     ),
     "sensor-drift": Rule(
-        cause="Two pressures along the melt contradict each other: the one downstream reads higher.",
+        cause="Two pressures along the melt contradict each other: the one downstream reads higher, or what "
+        "is lost between them has left its share of what is lost elsewhere; or a melt temperature has leapt.",
         consequence="Pressure differences and the state of the screen are misjudged.",
         advice="Read the zeros of both at the next stop, once a person has confirmed that state; "
         "compare with the maker's limits.",
@@ -78,6 +79,9 @@ ABOUT: Mapping[str, Rule] = {
         masks=("melt stands or has just begun to run", "cleaning"),
         parameters={
             "reverse_bar": Parameter(1, "bar", "by how much it reads higher downstream", 0.1, 50),
+            "off_bar": Parameter(1.5, "bar", "by how much a loss differs from what the others say", 0.2, 50),
+            "off_share": Parameter(0.4, "1", "and by what share of that", 0.05, 10),
+            "leap_k": Parameter(8, "K", "by how much a melt temperature leaps", 2, 100),
             "held_s": Parameter(300, "s", "how long", 60, 3600),
         },
     ),

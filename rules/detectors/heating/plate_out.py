@@ -1,7 +1,8 @@
 """Whether the filter runs with a plate taken out of use, and what margin the others leave.
 
 Said at the change itself, with where the plate will settle by the plates' own thermal model. While one is out
-two things are looked after: that no second one loses its current, that those beside it have output left.
+three things are looked after: that no second one loses its current, that those beside it have output left,
+and that the plate comes to where it was expected.
 """
 
 from __future__ import annotations
@@ -12,19 +13,23 @@ from typing import Any
 
 import numpy as np
 
+from historian.frame import NS
 from rules.block import Block
 from rules.detectors.heating.plate_model import PlateModel
 from rules.detectors.heating.zones import Flags, ZoneRule, named
 from rules.finding import Blind, Finding, Priority
 from rules.line import LineFacts
 from rules.seen.episode import Episode
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.stage import Seen, Stage, Tens
 from rules.words import count
 
 _PLATE = "filter.plate"
-_SECOND, _BESIDE = "filter.plate.second", "filter.plate.beside"
+_SECOND, _BESIDE, _APART = "filter.plate.second", "filter.plate.beside", "filter.plate.apart"
 _LOST_S = 60.0
+# Such a plate has come to rest after two time constants of some twenty minutes, and when it moves no more.
+_SETTLES_S = 2400.0
+_RESTS_K_MIN = 0.2
 _ORDINAL = {2: "second", 3: "third", 4: "fourth"}
 _WATCH = "Watch the output of its neighbours, the wiper's torque and the pressures."
 
@@ -44,6 +49,8 @@ class PlateOut(ZoneRule):
         self._columns = np.asarray([stage.column[states[z]] for z in plates], dtype=np.intp)
         self._is_plate = np.isin(np.arange(len(self.zones)), plates)
         self._out = np.zeros(len(self.zones), dtype=np.bool_)
+        self._since_ns = np.zeros(len(self.zones), dtype=np.int64)  # when it was taken out
+        self._apart = Episode(values["reserve_held_s"], values["reserve_held_s"])
         self._model = PlateModel(stage)
         self._second = Episode(_LOST_S, _LOST_S)
         self._beside = Episode(values["reserve_held_s"], values["reserve_held_s"])
@@ -74,7 +81,7 @@ class PlateOut(ZoneRule):
         return found
 
     def _switch(self, time_ns: int, zone: int, out: bool) -> Finding:
-        self._out[zone] = out
+        self._out[zone], self._since_ns[zone] = out, time_ns
         subject, name = self.zones.subjects[zone], self.zones.names[zone]
         if not out:
             return self.finding(subject, False, time_ns, f"{name} is in use again.")
@@ -123,6 +130,42 @@ class PlateOut(ZoneRule):
         used = self._is_plate & ~self._out & heat.usable
         yield from self._second_lost(heat, used, some_out=some_out)
         yield from self._reserve(heat, used, some_out=some_out)
+        yield from self._settled(heat, runs=tens.line.running is True)
+
+    def _settled(self, heat: HeatTens, *, runs: bool) -> Iterable[Finding]:
+        """How far the plate that has come to rest farthest from where it was expected is from there."""
+        rests = self._out & (np.abs(heat.rate_k_min) < _RESTS_K_MIN) & ~np.isnan(heat.temp_cel)
+        rests &= heat.time_ns - self._since_ns >= int(_SETTLES_S * NS)
+        resting: list[int] = np.flatnonzero(rests).tolist()
+        off = {z: float(heat.temp_cel[z]) - self._model.settles_cel(z, self._out) for z in resting}
+        known = {z: k for z, k in off.items() if not isnan(k)} if runs else {}
+        zone = max(known, key=lambda z: abs(known[z]), default=-1)
+        holds = abs(known[zone]) > self.values["residual_k"] if known else None
+        change = self._apart.judge(heat.time_ns, holds if self._out.any() else False)
+        if not change:
+            return
+        sentence = "What is out of use is where it was expected."
+        figures: dict[str, tuple[float, str]] = {}
+        tags: tuple[str, ...] = ()
+        if change > 0:
+            cel, more = float(heat.temp_cel[zone]), known[zone]
+            sentence = (
+                f"{self.zones.names[zone]}, out of use, rests at {cel:.0f} Cel, {abs(more):.0f} K "
+                f"{'warmer' if more > 0 else 'colder'} than its neighbours and the melt let expect. "
+                "Whether its probe is right is not known."
+            )
+            figures = {"temperature": (cel, "Cel"), "expected to settle at": (cel - more, "Cel")}
+            tags = self.zones.tags(zone)
+        yield self.finding(
+            _APART,
+            change > 0,
+            heat.time_ns,
+            sentence,
+            onset_ns=self._apart.onset_ns,
+            tags=tags,
+            figures=figures,
+            own=Priority.LOW,
+        )
 
     def _second_lost(self, heat: HeatTens, used: Flags, *, some_out: bool) -> Iterable[Finding]:
         lost = used & (heat.on_a < self.values["current_share"] * heat.usual_a)
@@ -183,6 +226,8 @@ class PlateOut(ZoneRule):
             "model": self._model.save(),
             "second": self._second.save(),
             "beside": self._beside.save(),
+            "since": self._since_ns.tolist(),
+            "apart": self._apart.save(),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -192,3 +237,5 @@ class PlateOut(ZoneRule):
         self._model.restore(state["model"])
         self._second.restore(state["second"])
         self._beside.restore(state["beside"])
+        self._since_ns = np.asarray(state["since"], dtype=np.int64)
+        self._apart.restore(state["apart"])

@@ -15,7 +15,7 @@ from rules.detectors.heating.zones import ZoneRule
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.episode import Episode
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.stage import Stage, Tens
 
 SUBJECT = "filter.plate"

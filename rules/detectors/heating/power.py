@@ -24,7 +24,7 @@ from rules.detectors.heating.zones import FULL_PERCENT, Flags, HoldOutput, ZoneR
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.grid import array, numbers
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
 

@@ -76,13 +76,17 @@ class SoakShort(TensRule):
         return now and before is False
 
     def _judged(self, time_ns: int, subject: str) -> Iterable[Finding]:
-        missing_s = self.values["soak_s"] - self._clock.seconds
+        alone = self._clock.from_cold and self._clock.some_out
+        wanted_s = self.values["soak_s"] * (self.values["degraded_factor"] if alone else 1.0)
+        missing_s = wanted_s - self._clock.seconds
         since_ns = time_ns - self._told_ns.get(subject, -_AGAIN_NS)
         if not self._clock.known or missing_s <= self.values["tolerance_s"] or since_ns < _AGAIN_NS:
             return
         self._told_ns[subject] = time_ns
         what = "The screw was started" if subject == SCREW else "The wiper was moved"
-        least = f"{missing_s / 60:.0f} min of {self.values['soak_s'] / 60:.0f} are missing"
+        least = f"{missing_s / 60:.0f} min of {wanted_s / 60:.0f} are missing"
+        if alone:
+            least += ", for a zone is out of use and was cold"
         sentence = (
             f"{what} before all zones had soaked: {least}. Probes read their set-points before the steel and "
             "the material behind them do; how cold they still are is not known."
@@ -90,7 +94,7 @@ class SoakShort(TensRule):
         figures = {
             "soaked": (self._clock.seconds / 60, "min"),
             "missing": (missing_s / 60, "min"),
-            "soak wanted": (self.values["soak_s"] / 60, "min"),
+            "soak wanted": (wanted_s / 60, "min"),
         }
         tag = SCREW_SPEED if subject == SCREW else WIPER_STATE
         yield self.finding(subject, True, time_ns, sentence, tags=(tag,), figures=figures, momentary=True)

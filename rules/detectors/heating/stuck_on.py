@@ -13,16 +13,21 @@ from typing import Any
 
 import numpy as np
 
+from historian.frame import NS
 from rules.detectors.heating.zones import NEAR_K, Flags, ZoneRule
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.stage import Stage, Tens
 
 _NO_OUTPUT = 1.0
 _LEAST_A = 0.3
 _ASKS_AGAIN = 5.0
+# What flows at part output shows it when no pause was seen in so many windows that together should have held
+# so much of it: at nearly full output each holds little. Derived here.
 _PART_WINDOWS = 3
+_PAUSE_S = 5.0
+_SENT_ON_CHANGE_S = 3.0
 _SWITCHES_WINDOWS = 3
 _TENS_S = 10.0
 
@@ -40,6 +45,7 @@ class HeaterStuckOn(ZoneRule):
         self._clear_run = np.zeros(size, dtype=np.int64)
         self._standing = np.zeros(size, dtype=np.bool_)
         self._part_run = np.zeros(size, dtype=np.int64)  # tens of current without a pause, at part output
+        self._pause_s = np.zeros(size)  # how long it should have paused meanwhile
         self._both_run = np.zeros(size, dtype=np.int64)  # tens in which current both flowed and paused
         self._switches = np.zeros(size, dtype=np.bool_)  # its current has been seen to come and go
 
@@ -63,14 +69,19 @@ class HeaterStuckOn(ZoneRule):
         measured = pauses & ~np.isnan(heat.current_a)
         part = (heat.least_out > _NO_OUTPUT) & (heat.most_out < self.values["part_percent"])
         ceaseless = measured & part & (heat.least_a > least_a)
+        asked_s = _TENS_S * (1.0 - heat.most_out / 100.0)
+        # A pause that is shorter than the time between two samples may lie there. A current that is sent when
+        # it changes tells each, but a short one may be passed over.
+        ceaseless &= asked_s > np.where(heat.unseen_s < _TENS_S, heat.unseen_s, _SENT_ON_CHANGE_S)
         self._part_run = np.where(ceaseless, self._part_run + 1, 0)
+        self._pause_s = np.where(ceaseless, self._pause_s + asked_s, 0.0)
         # The first ten seconds may hold the end of a switching period that was asked for; and a controller
         # that asks for half a percent lets it flow for a moment, a relay that sticks all the time.
         flows = measured & (self._idle_run > 1) & (heat.least_a > least_a)
         unmeasured = idle & ~measured
         warms = unmeasured & self._warms(heat) if unmeasured.any() else unmeasured
         self._warm_run = np.where(warms, self._warm_run + 1, 0)
-        flows |= self._part_run >= _PART_WINDOWS
+        flows |= (self._part_run >= _PART_WINDOWS) & (self._pause_s >= _PAUSE_S)
         warm = self._warm_run * _TENS_S >= self.values["held_s"]
         off = measured & ~flows & (heat.least_a < least_a) & (heat.most_out < self.values["part_percent"])
         asks = ~measured & (heat.out > _ASKS_AGAIN) & (np.abs(heat.below_k) < NEAR_K)
@@ -94,7 +105,8 @@ class HeaterStuckOn(ZoneRule):
         above, rate = -heat.below_k[zone], heat.rate_k_min[zone]
         warming = "" if np.isnan(rate) else f", {rate:+.1f} K/min"
         asked = "nothing" if heat.out[zone] < _NO_OUTPUT else f"{heat.out[zone]:.0f} %"
-        where = "" if np.isnan(above) else f"; it is {above:.1f} K above its set-point{warming}"
+        side = "above" if above >= 0 else "below"
+        where = "" if np.isnan(above) else f"; it is {abs(above):.1f} K {side} its set-point{warming}"
         if not active:
             sentence = f"{name} draws current only when it is asked for again."
             if np.isnan(heat.current_a[zone]):
@@ -111,7 +123,7 @@ class HeaterStuckOn(ZoneRule):
                 "No current is measured, so whether its relay sticks is not proven."
             )
         windows = max(int(self._idle_run[zone]), int(self._part_run[zone]), 1) if active else 0
-        onset_ns = heat.time_ns - windows * 10_000_000_000
+        onset_ns = heat.time_ns - windows * int(_TENS_S * NS)
         return self.finding(
             self.zones.subjects[zone],
             active,
@@ -130,6 +142,7 @@ class HeaterStuckOn(ZoneRule):
             "warm": self._warm_run.tolist(),
             "clear": self._clear_run.tolist(),
             "part": self._part_run.tolist(),
+            "pause": self._pause_s.tolist(),
             "both": self._both_run.tolist(),
             "standing": self._standing.tolist(),
             "switches": self._switches.tolist(),
@@ -141,5 +154,6 @@ class HeaterStuckOn(ZoneRule):
         self._idle_run, self._warm_run, self._clear_run, self._part_run, self._both_run = (
             np.asarray(state[k], dtype=np.int64) for k in ("idle", "warm", "clear", "part", "both")
         )
+        self._pause_s = np.asarray(state["pause"], dtype=np.float64)
         self._standing = np.asarray(state["standing"], dtype=np.bool_)
         self._switches = np.asarray(state["switches"], dtype=np.bool_)

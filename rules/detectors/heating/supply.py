@@ -16,7 +16,7 @@ from rules.detectors.heating.together import lost_together
 from rules.detectors.heating.zones import Flags, ZoneRule, currents, named
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
 from rules.words import count

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from process.statistics import median_of_columns
 from rules.seen.grid import array, numbers
-from rules.seen.heat import HeatedZones, HeatTens
+from rules.seen.heat import HeatedZones
+from rules.seen.heat_tens import HeatTens
 from rules.seen.line import LineState
 from rules.seen.tens import TENS_S
 

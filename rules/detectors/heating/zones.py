@@ -13,7 +13,7 @@ from rules.finding import Blind
 from rules.line import LineFacts
 from rules.seen.episode import Episodes
 from rules.seen.grid import array, numbers
-from rules.seen.heat import HeatTens
+from rules.seen.heat_tens import HeatTens
 from rules.seen.rule import Figures, TensRule
 from rules.seen.stage import Stage, Tens
 from rules.words import count

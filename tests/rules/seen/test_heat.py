@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rules.seen.heat import HeatedZones, HeatTens, plausible
+from rules.seen.heat import HeatedZones, plausible
+from rules.seen.heat_tens import HeatTens
 from rules.seen.heater_current import HeaterCurrent
 from rules.seen.stage import Stage
 from tests.rules.detectors.heating.made import Switched

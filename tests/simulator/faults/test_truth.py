@@ -251,6 +251,18 @@ def test_the_truth_says_of_each_fault_what_it_is_and_when_it_is_due(tmp_path: Pa
     assert (start["onset_ns"], start["end_ns"]) == (T0_NS + 4800 * NS, T0_NS + 5400 * NS)
 
 
+def test_a_zero_that_is_off_is_due_once_a_person_has_confirmed_the_zero_state() -> None:
+    scenario = load_scenario("film_agglomerate")
+    entries = {e["id"]: e for e in truth_entries(scenario, {"GT-L8": 351 * 60, "GT-L4": 237 * 60}, T0_NS)}
+    zero, plate = entries["GT-L8"], entries["GT-L4"]
+    assert zero["onset_ns"] == T0_NS + 350 * 60 * NS
+    assert zero["first_visible_ns"] == T0_NS + 528 * 60 * NS
+    # A label that begins with its fault moves nothing; what nobody could see stays unseen.
+    assert plate["first_visible_ns"] == T0_NS + 237 * 60 * NS
+    unseen = {e["id"]: e for e in truth_entries(scenario, {}, T0_NS)}
+    assert unseen["GT-L8"]["first_visible_ns"] is None
+
+
 def test_what_the_operator_does_wrong_is_in_the_truth_although_nothing_was_injected() -> None:
     scenario = load_scenario("film_agglomerate")
     entries = {e["id"]: e for e in truth_entries(scenario, {}, T0_NS)}

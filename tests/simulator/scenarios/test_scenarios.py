@@ -13,6 +13,7 @@ from simulator.scenarios.scenario import Scenario
 FILM = [
     ("GT-L1", "B2", 0, 545, 25),
     ("GT-L2", "B7", 84, 92, 10 / 60),
+    ("start-overridden", "B7", 92, 95, 10 / 60),
     ("GT-L3", "B13", 176, 201, 6),
     ("GT-L4", "B1", 236, 290, 6),
     ("GT-L4-degraded", "B8", 262, 290, 10 / 60),

@@ -84,3 +84,25 @@ def test_an_unknown_switch_changes_nothing():
     plates = Switched(1200)
     plates.enabled[2, 600:900] = np.nan
     assert judged(PlateOut, {**plates.made(), **running(1200)}) == []
+
+
+def rests_at(cel: float) -> list[Finding]:
+    """A plate that is taken out at ten minutes and falls to that temperature as such plates do."""
+    plates = Switched(4800)
+    plates.enabled[2, 600:] = 0.0
+    since_s = plates.time_s[600:] - 600
+    plates.temp[2, 600:] -= (220.0 - cel) * (1 - np.exp(-since_s / 600.0))
+    found = judged(PlateOut, {**plates.made(), **running(4800)}, permitted(1))
+    return [f for f in found if f.subject == "filter.plate.apart"]
+
+
+def test_a_plate_out_of_use_that_rests_where_it_was_expected_is_not_said_again():
+    assert rests_at(188.0) == []
+
+
+@pytest.mark.parametrize(("cel", "word"), [(165.0, "colder"), (208.0, "warmer")])
+def test_one_that_rests_far_from_where_it_was_expected_is(cel: float, word: str):
+    (found,) = rests_at(cel)
+    assert found.priority is Priority.LOW and word in found.sentence
+    assert seconds_of(found.time_ns) >= 600 + 2400 + 600 - 10
+    assert "Whether its probe is right is not known" in found.sentence

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from historian.frame import Series
 from rules.detectors.heating.stuck_on import HeaterStuckOn
@@ -37,9 +38,37 @@ def test_a_heater_that_was_stuck_from_the_first_second_is_known_by_its_peers():
 
 def test_nearly_full_output_leaves_hardly_a_pause():
     plates = Switched(1200)
-    plates.out[1] = 85.0
+    plates.out[1] = 95.0
     plates.stuck[1] = True
     assert judged(HeaterStuckOn, plates.made()) == []
+
+
+@pytest.mark.parametrize(("out", "at_most_s"), [(40.0, 50), (70.0, 50), (85.0, 60)])
+def test_the_less_a_heater_should_pause_the_longer_it_is_looked_at(out: float, at_most_s: int):
+    plates = Switched(1200)
+    plates.out[1] = out
+    plates.stuck[1, 600:] = True
+    (found,) = judged(HeaterStuckOn, plates.made())
+    assert found.subject == "filter.plate.2"
+    assert 620 <= seconds_of(found.time_ns) <= 600 + at_most_s
+
+
+@pytest.mark.parametrize("out", [60.0, 85.0, 89.0, 94.0])
+def test_a_sound_heater_at_nearly_full_output_is_none(out: float):
+    plates = Switched(1200)
+    plates.out[:] = out
+    assert judged(HeaterStuckOn, plates.made()) == []
+
+
+def test_a_relay_that_sticks_in_heat_up_is_found_before_its_plate_arrives():
+    plates = Switched(1200)
+    falls = np.interp(plates.time_s, [600, 790], [100.0, 62.0])  # as a controller that nears its set-point
+    plates.out[:] = falls
+    plates.temp[:] = np.interp(plates.time_s, [0, 600, 790], [150.0, 202.0, 215.0])
+    plates.stuck[1] = True
+    (found,) = judged(HeaterStuckOn, plates.made())
+    assert found.subject == "filter.plate.2"
+    assert 600 < seconds_of(found.time_ns) <= 720  # the dossier of this trade, B3: within two minutes
 
 
 def test_a_moment_of_current_at_half_a_percent_of_output_is_no_fault():
