@@ -70,7 +70,7 @@ class ReadyShape:
     def times_ns(self, said: list[object]) -> int | list[int] | None:
         """What stands for times as UTC nanoseconds, one where all are alike; None when one is no time."""
         first = said[0]
-        if said.count(first) == len(said):
+        if _are_alike(said):
             return self.time_ns(first)
         times = [self.time_ns(t) for t in said]
         return None if None in times else times  # type: ignore[return-value]
@@ -85,10 +85,14 @@ class ReadyShape:
         return said if type(said) is int and 0 <= said < 2**32 else BAD
 
     def _qualities(self, said: list[object]) -> int | list[int]:
-        first = said[0]
-        if said.count(first) == len(said):
-            return self.quality_of(first)
+        if _are_alike(said):
+            return self.quality_of(said[0])
         return [self.quality_of(q) for q in said]
+
+
+def _are_alike(said: list[object]) -> bool:
+    """Whether all are the same; 1, 1.0 and true are equal in Python, but not the same in JSON."""
+    return said.count(said[0]) == len(said) and len(set(map(type, said))) == 1
 
 
 def _found(place: str | None) -> _Get | None:

@@ -57,7 +57,7 @@ class CurrentSamples:
             return
         zone = np.repeat(place, np.diff(block.start))
         mine = np.flatnonzero(zone >= 0)
-        mine = mine[~is_bad(block.quality[mine]) & ~np.isnan(block.value[mine])]
+        mine = mine[~is_bad(block.quality[mine]) & np.isfinite(block.value[mine])]
         self._zone = np.concatenate((self._zone, zone[mine].astype(np.int64)))
         self._time_ns = np.concatenate((self._time_ns, block.time_ns[mine]))
         self._amps = np.concatenate((self._amps, block.value[mine]))

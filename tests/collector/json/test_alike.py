@@ -85,6 +85,15 @@ def test_at_once_gives_what_one_by_one_gives(how: str, data: st.DataObject) -> N
     assert read(shape, sent, at_once=True) == read(shape, sent, at_once=False)
 
 
+@pytest.mark.parametrize("odd", [192.0, True])
+def test_what_is_equal_in_python_but_not_in_json_is_told_apart(odd: object) -> None:
+    """192 is a status code and 192.0 is none; true is no time."""
+    quality = {"t": 1_700_000_000_000, "s": {"P1": {"v": 0.0, "q": 192}, "P2": {"v": 0.0, "q": odd}}}
+    assert read(IN_OBJECT, [quality], at_once=True) == read(IN_OBJECT, [quality], at_once=False)
+    times = {"s": [{"n": "P1", "v": 1, "t": 1, "q": 0}, {"n": "T1", "v": 3, "t": odd, "q": 0}]}
+    assert read(IN_LIST, [times], at_once=True) == read(IN_LIST, [times], at_once=False)
+
+
 def test_a_batch_of_different_times_and_qualities_is_read_at_once() -> None:
     body = {"s": [{"n": "P1", "v": 1, "t": 7, "q": 0}, {"n": "no", "v": 2, "t": 8, "q": 1}, {"n": "T1", "v": 3, "t": 9, "q": BAD}]}  # fmt: skip
     found, counts, unstamped = read(IN_LIST, [body], at_once=True)
