@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Sequence
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -66,16 +67,26 @@ def trial_window_ns(path: Path, name: str, zone: ZoneInfo, now_ns: int) -> tuple
     if path.exists():
         with closing(TrialRecord.open(path)) as record:
             trials = record.trials()
-    named = [t for t in trials if t.name == name]
-    if not named:
-        near = difflib.get_close_matches(name, [t.name for t in trials], n=3, cutoff=0.3)
-        hint = f"the nearest: {', '.join(near)}" if near else "`meltledger trial list` names them"
-        raise WrongInput(f"no trial is named '{name}'; {hint}")
+    named = trials_named(trials, name)
     if len(named) > 1:
         starts = ", ".join(shown(t.start_ns, zone) for t in named)
         raise WrongInput(f"{len(named)} trials are named '{name}' (from {starts}): give --from and --to")
     end_ns = named[0].end_ns
     return named[0].start_ns, now_ns if end_ns is None else end_ns
+
+
+def trials_named(trials: Sequence[Trial], name: str) -> list[Trial]:
+    """The trials of that name, in the order given.
+
+    Raises:
+        WrongInput: there is none; the message has the nearest names.
+    """
+    named = [t for t in trials if t.name == name]
+    if not named:
+        near = difflib.get_close_matches(name, [t.name for t in trials], n=3, cutoff=0.3)
+        hint = f"the nearest: {', '.join(near)}" if near else "`meltledger trial list` names them"
+        raise WrongInput(f"no trial is named '{name}'; {hint}")
+    return named
 
 
 def shown(time_ns: int, zone: ZoneInfo) -> str:

@@ -316,14 +316,8 @@ class Journal:
             raise WrongInput(f"{self.path} was opened for reading; open it with mode='write' to add to it")
         with self._lock, self._told(doing):
             self._check_in_place()
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
+            with whole(self._db):
                 yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
 
     def _check_in_place(self) -> None:
         """SQLite goes on writing into a deleted file without a word, so look before each write."""
@@ -365,6 +359,19 @@ def _connect(path: Path, mode: Literal["write", "read"]) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+@contextmanager
+def whole(db: sqlite3.Connection) -> Iterator[None]:
+    """All that is written inside, or nothing; nobody else writes meanwhile."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
 
 
 def in_our_words(error: sqlite3.Error, path: Path, doing: str) -> MeltledgerError:

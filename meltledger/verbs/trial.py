@@ -20,7 +20,7 @@ from meltledger.cli import FOUND
 from meltledger.config import LineConfig, load
 from meltledger.sealing import seal_holds, seal_trial
 from meltledger.stores import store_or_none_yet
-from meltledger.windows import shown, time_ns_of
+from meltledger.windows import shown, time_ns_of, trials_named
 from trials.record import Trial, TrialRecord, What, book_of
 from trials.record.filled import filled_forms, is_there
 from trials.record.travel import to_json
@@ -268,10 +268,7 @@ class _Line:
                     "one with --trial"
                 )
             return under_way
-        named = [t for t in self.record.trials() if t.name == name]
-        if not named:
-            raise WrongInput(f"no trial is named '{name}'; `meltledger trial list` names them")
-        return named[-1]
+        return trials_named(self.record.trials(), name)[-1]
 
 
 @contextmanager

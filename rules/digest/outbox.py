@@ -27,7 +27,7 @@ from typing import Final
 
 from historian.errors import StoredDataDamaged, StoreReadOnly
 from historian.frame import NS
-from rules.journal import in_our_words
+from rules.journal import in_our_words, whole
 
 SCHEMA_VERSION: Final = 1
 FIRST_PAUSE_NS: Final = 60 * NS
@@ -226,15 +226,8 @@ class Outbox:
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
-        with self._lock, self._told("write"):
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
+        with self._lock, self._told("write"), whole(self._db):
+            yield self._db
 
     @contextmanager
     def _told(self, doing: str) -> Iterator[None]:

@@ -18,7 +18,7 @@ from typing import Any
 
 from historian.errors import StoredDataDamaged, StoreReadOnly, WrongInput
 from historian.frame import NS
-from rules.journal import in_our_words
+from rules.journal import in_our_words, whole
 from trials.forms.forms import filled_in
 from trials.record.book import book_of
 from trials.record.entries import FORMS, Entry, What
@@ -291,14 +291,8 @@ class TrialRecord:
             self._db.execute("PRAGMA journal_mode=WAL")
         self._db.execute("PRAGMA synchronous=FULL")
         self._db.execute("PRAGMA foreign_keys=ON")
-        self._db.execute("BEGIN IMMEDIATE")  # two programs that open it at once do not both bring it up
-        try:
+        with whole(self._db):  # two programs that open it at once do not both bring it up
             found = self._bring_up()
-            self._db.execute("COMMIT")
-        except BaseException:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise
         if found != SCHEMA_VERSION:
             raise StoredDataDamaged(
                 f"{self.path}: a trial record of form {found}, this program reads form {SCHEMA_VERSION}; "
@@ -383,14 +377,8 @@ class TrialRecord:
             # SQLite goes on writing into a deleted file without a word, so look first.
             if self.path.stat().st_ino != self._inode:
                 raise StoreReadOnly(f"{self.path} was replaced while in use; start the program again")
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
+            with whole(self._db):
                 yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
 
     @contextmanager
     def _told(self, doing: str) -> Iterator[None]:

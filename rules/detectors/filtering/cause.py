@@ -124,17 +124,17 @@ class CauseFollower:
         usual: None before five such cleanings.
     """
 
-    @property
-    def begun(self) -> tuple[int, float] | None:
-        """See ``CleaningLog``."""
-        return self._log.begun
-
     def __init__(self, stage: Stage) -> None:
         self._log = CleaningLog(stage)
         self._before: list[Cleaning] = []
         self._short: list[Cleaning] = []  # the last ones, when they came early
         self._other: list[Cleaning] = []  # the last ones, at another die pressure
         self.usual: Usual | None = None
+
+    @property
+    def begun(self) -> tuple[int, float] | None:
+        """See ``CleaningLog``."""
+        return self._log.begun
 
     def follow(self, tens: Tens) -> list[tuple[Cleaning, Cause | None]]:
         """The settled cleanings that became known with these ten seconds; none before the usual is known."""

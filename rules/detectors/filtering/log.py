@@ -168,7 +168,6 @@ class CleaningLog:
             "levels": [[or_none(a), or_none(b)] for a, b in self._levels],
             "moved": self._moved,
             "last": self._last_ns,
-            "begun": None if self.begun is None else list(self.begun),
         }
 
     def restore(self, state: Any) -> None:
@@ -177,7 +176,6 @@ class CleaningLog:
         self._turning = state["turning"]
         self._levels = [(or_nan(a), or_nan(b)) for a, b in state["levels"]]
         self._moved, self._last_ns = state["moved"], state["last"]
-        self.begun = None if state["begun"] is None else (state["begun"][0], state["begun"][1])
 
 
 def or_none(value: float) -> float | None:
