@@ -26,6 +26,7 @@ from historian.errors import (
     WrongInput,
 )
 from historian.event import Event
+from historian.transaction import Transaction
 from rules.entry import Act, ActKind, Entry, EntryKind, plain
 from rules.finding import Priority
 from rules.states import State
@@ -316,7 +317,7 @@ class Journal:
             raise WrongInput(f"{self.path} was opened for reading; open it with mode='write' to add to it")
         with self._lock, self._told(doing):
             self._check_in_place()
-            with whole(self._db):
+            with Transaction(self._db):
                 yield self._db
 
     def _check_in_place(self) -> None:
@@ -359,19 +360,6 @@ def _connect(path: Path, mode: Literal["write", "read"]) -> sqlite3.Connection:
         db.close()
         raise
     return db
-
-
-@contextmanager
-def whole(db: sqlite3.Connection) -> Iterator[None]:
-    """All that is written inside, or nothing; nobody else writes meanwhile."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
-        raise
 
 
 def in_our_words(error: sqlite3.Error, path: Path, doing: str) -> MeltledgerError:

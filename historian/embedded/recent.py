@@ -19,6 +19,7 @@ from historian.embedded.rows import Row, decode, encode
 from historian.errors import WrongInput
 from historian.frame import NS, Frame
 from historian.told import told
+from historian.transaction import Transaction
 
 SCHEMA = 3
 """2: rows may be sealed and gone; ``sealed_seq`` says up to where. A file of schema 1 has all its rows.
@@ -302,8 +303,8 @@ class Recent:
     def _place(self, seq: int) -> str:
         return f"{self.path}, row {seq}"
 
-    def _transaction(self) -> _Transaction:
-        return _Transaction(self._db)
+    def _transaction(self) -> Transaction:
+        return Transaction(self._db)
 
 
 def _schema_of(db: sqlite3.Connection) -> tuple[str] | None:
@@ -328,30 +329,6 @@ def _groups(rows: Sequence[tuple[int, int, int, int]]) -> Iterator[list[tuple[in
             group, low, high, samples = [], first_ns, last_ns, count
         group.append(row)
     yield group
-
-
-class _Transaction:
-    """All or nothing, also when the disk fills up in the middle."""
-
-    def __init__(self, db: sqlite3.Connection) -> None:
-        self._db = db
-
-    def __enter__(self) -> None:
-        self._db.execute("BEGIN IMMEDIATE")
-
-    def __exit__(self, kind: object, error: object, trace: object) -> None:
-        if kind is None:
-            try:
-                self._db.execute("COMMIT")
-                return
-            except sqlite3.Error:
-                self._roll_back()
-                raise
-        self._roll_back()
-
-    def _roll_back(self) -> None:
-        if self._db.in_transaction:
-            self._db.execute("ROLLBACK")
 
 
 def _span(frame: Frame) -> tuple[int, int]:

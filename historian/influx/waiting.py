@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from historian.errors import StoredDataDamaged, WrongInput
 from historian.frame import Frame
 from historian.influx.lines import Numbered
 from historian.told import told
+from historian.transaction import Transaction
 
 _SCHEMA = 1
 # Enough for what a start looks back on; the second bound keeps an import from filling the disk.
@@ -65,7 +66,7 @@ class Waiting:
             db.execute("PRAGMA journal_mode=WAL")
             db.execute(f"PRAGMA synchronous={'FULL' if synced else 'NORMAL'}")
             found = cls(path, db)
-            with found._transaction():
+            with Transaction(db):
                 for statement in _TABLES:
                     db.execute(statement)
                 db.execute("INSERT OR IGNORE INTO meta VALUES ('schema', ?), ('line', ?)", (_SCHEMA, line))
@@ -84,14 +85,14 @@ class Waiting:
 
     def go_on_from(self, number: int, key_ns: int) -> None:
         """Let the next frame come after this one of the server's."""
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             last, last_key = self._last()
             self._put(max(last, number), max(last_key, key_ns))
             self._db.execute("INSERT OR IGNORE INTO meta VALUES ('server', 1)")
 
     def put_tags(self, rows: Iterable[tuple[int, str, str]]) -> None:
         """Keep (number, path, JSON body), new or changed."""
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             self._db.executemany(
                 "INSERT INTO tags VALUES (?,?,?) ON CONFLICT (id) DO UPDATE SET body=excluded.body", rows
             )
@@ -103,7 +104,7 @@ class Waiting:
 
     def append(self, frames: Sequence[Frame]) -> int:
         """Keep the frames in one synced transaction; gives the last arrival number."""
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             number, key_ns = self._last()
             rows = []
             for frame in frames:
@@ -168,7 +169,7 @@ class Waiting:
         Args:
             newest: the newest sample of each tag up to there, for ``newest``.
         """
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             self._db.execute("INSERT OR REPLACE INTO meta VALUES ('delivered', ?)", (number,))
             self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
             self._db.execute("DELETE FROM waiting WHERE number<=?", (number - _KEPT_FRAMES,))
@@ -189,18 +190,18 @@ class Waiting:
 
     def put_newest(self, newest: bytes) -> None:
         """Keep the newest sample of each tag, as the server told it."""
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             self._db.execute("INSERT OR REPLACE INTO meta VALUES ('newest', ?)", (newest,))
 
     def set_aside(self, frame: Numbered, reason: str) -> None:
         """Keep a frame that the server refused."""
         row = (frame.number, frame.key_ns, reason, encode([frame.frame]))
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             self._db.execute("INSERT OR REPLACE INTO refused VALUES (?,?,?,?)", row)
 
     def set_first_aside(self, reason: str) -> None:
         """Keep the frame that has waited longest among the refused ones, as it is, and take it out."""
-        with told(self.path), self._transaction():
+        with told(self.path), Transaction(self._db):
             self._db.execute(
                 "INSERT OR REPLACE INTO refused "
                 f"SELECT number, key_ns, ?, body FROM waiting WHERE number=({_FIRST})",
@@ -245,14 +246,3 @@ class Waiting:
 
     def _put(self, last: int, last_key: int) -> None:
         self._db.execute("INSERT OR REPLACE INTO meta VALUES ('last', ?), ('last_key', ?)", (last, last_key))
-
-    @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._db.execute("COMMIT")
-        except BaseException:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise

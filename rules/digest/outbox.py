@@ -27,7 +27,8 @@ from typing import Final
 
 from historian.errors import StoredDataDamaged, StoreReadOnly
 from historian.frame import NS
-from rules.journal import in_our_words, whole
+from historian.transaction import Transaction
+from rules.journal import in_our_words
 
 SCHEMA_VERSION: Final = 1
 FIRST_PAUSE_NS: Final = 60 * NS
@@ -226,7 +227,7 @@ class Outbox:
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
-        with self._lock, self._told("write"), whole(self._db):
+        with self._lock, self._told("write"), Transaction(self._db):
             yield self._db
 
     @contextmanager

@@ -18,7 +18,8 @@ from typing import Any
 
 from historian.errors import StoredDataDamaged, StoreReadOnly, WrongInput
 from historian.frame import NS
-from rules.journal import in_our_words, whole
+from historian.transaction import Transaction
+from rules.journal import in_our_words
 from trials.forms.forms import filled_in
 from trials.record.book import book_of
 from trials.record.entries import FORMS, Entry, What
@@ -291,7 +292,7 @@ class TrialRecord:
             self._db.execute("PRAGMA journal_mode=WAL")
         self._db.execute("PRAGMA synchronous=FULL")
         self._db.execute("PRAGMA foreign_keys=ON")
-        with whole(self._db):  # two programs that open it at once do not both bring it up
+        with Transaction(self._db):  # two programs that open it at once do not both bring it up
             found = self._bring_up()
         if found != SCHEMA_VERSION:
             raise StoredDataDamaged(
@@ -377,7 +378,7 @@ class TrialRecord:
             # SQLite goes on writing into a deleted file without a word, so look first.
             if self.path.stat().st_ino != self._inode:
                 raise StoreReadOnly(f"{self.path} was replaced while in use; start the program again")
-            with whole(self._db):
+            with Transaction(self._db):
                 yield self._db
 
     @contextmanager
