@@ -19,6 +19,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.errors import SourceAway, SourceRefused
+from collector.mqtt.ahead import ReadsAhead
 from collector.mqtt.broker import Broker
 from collector.mqtt.network import Network
 
@@ -51,6 +52,13 @@ class Publication:
     payload: bytes
     qos: int = 1
     retain: bool = False
+
+
+class _Client(paho.Client):
+    """The library's, over a socket that reads ahead."""
+
+    def _create_socket(self) -> Any:
+        return ReadsAhead(super()._create_socket())
 
 
 def _ignore(*_: object) -> None:
@@ -197,7 +205,7 @@ class Connection:
 
     def _made(self) -> paho.Client:
         broker = self.broker
-        client = paho.Client(
+        client = _Client(
             CallbackAPIVersion.VERSION2,
             broker.client_id,
             clean_session=None if self._v5 else broker.session_s == 0,

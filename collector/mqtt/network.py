@@ -20,6 +20,7 @@ from paho.mqtt.enums import MessageType
 PAUSE_S: Final = 0.01
 """When nothing more has come for so long, what was heard is handed on."""
 
+_GATHER_S: Final = 0.005  # while more comes: several messages then cost one look at the network
 _BUSY_S: Final = 0.05  # while more comes it is handed on so often
 _AT_ONCE: Final = 500  # messages heard before the connection is looked after again
 _IDLE_S: Final = 1.0
@@ -114,7 +115,7 @@ class Network:
     def _turn(self, client: paho.Client, sock: Any) -> None:
         hear = [sock] if self._reading else []
         write = [sock] if client.want_write() else []
-        pending = self._reading and hasattr(sock, "pending") and sock.pending() > 0
+        pending = self._reading and sock.pending() > 0
         wait_s = 0.0 if pending else PAUSE_S if self._restless else _IDLE_S
         readable, writable, _ = select.select([*hear, self._woken], write, [], wait_s)
         if self._woken in readable:
@@ -122,6 +123,8 @@ class Network:
                 self._woken.recv(4096)
         now_s = time.monotonic()
         if pending or sock in readable:
+            if self._restless and not pending:
+                time.sleep(_GATHER_S)
             self._hear_all(client)
             if self._restless and now_s - self._calmed_s >= _BUSY_S:
                 self._calmed_s = now_s
