@@ -24,6 +24,7 @@ SquareCm = Annotated[float, quantity_in("cm2"), Field(gt=0)]
 Micrometre = Annotated[float, quantity_in("um"), Field(gt=0)]
 Percent = Annotated[float, quantity_in("%"), Field(ge=0, le=100)]
 Celsius = Annotated[float, quantity_in("Cel"), Field(ge=-273.15, le=600)]
+Millimetre = Annotated[float, quantity_in("mm"), Field(gt=0)]
 Minutes = Annotated[float, quantity_in("min"), Field(gt=0)]
 
 ASSESSED: Final = {
@@ -48,6 +49,21 @@ class Material(Section):
     contamination: Words | None = Field(None, description="What is seen in it, or told of it.")
     open_since: Words | None = Field(None, description="How long it stood open before the trial.")
     fillers: Words | None = Field(None, description="Fillers, colour, additives that are known.")
+    melt_density: Annotated[float, quantity_in("kg/m3"), Field(gt=0)] | None = Field(
+        None, description="Density of the melt at the trial's temperature."
+    )
+    activation_energy: Annotated[float, quantity_in("kJ/mol"), Field(gt=0)] | None = Field(
+        None, description="How the melt thins with temperature; with two melt flow rates it gives viscosity."
+    )
+    heat_capacity: Annotated[float, quantity_in("kJ/(kg.K)"), Field(gt=0)] | None = Field(
+        None, description="One mean of solid and melt."
+    )
+    melting: Annotated[float, quantity_in("kJ/kg"), Field(ge=0)] | None = Field(
+        None, description="Heat that melting takes."
+    )
+    pellet_temperature: Celsius | None = Field(
+        None, description="Of the pellets in their core, as they leave the process water."
+    )
 
 
 class PreAnalysis(Section):
@@ -134,6 +150,17 @@ class Screen(Section):
     open: Percent | None = Field(None, description="Open share of that area.")
     mesh: Words | None = Field(None, description="Mesh or weave as its maker writes it; never converted.")
     why: Words | None = Field(None, description="Why it was changed.")
+
+
+class Die(Section):
+    """The die plate and the knives before it."""
+
+    holes: Annotated[int, Field(gt=0, le=10_000)] = Field(description="Open holes.")
+    hole: Millimetre = Field(description="Diameter of a hole.")
+    knives: Annotated[int, Field(gt=0, le=100)] = Field(description="On the rotor.")
+    swell: Annotated[float, Field(ge=0.5, le=5)] | None = Field(
+        None, description="Area of a strand over that of its hole, from a measured pellet length."
+    )
 
 
 class Lot(Section):

@@ -25,6 +25,7 @@ class What(StrEnum):
     PLAN = "plan"
     PERSON = "person"
     SCREEN = "screen"
+    DIE = "die"
     LOT = "lot"
     SAMPLE = "sample"
     RESULT = "result"
@@ -45,6 +46,7 @@ FORMS: Final[Mapping[What, type[Section]]] = {
     What.PLAN: forms.Plan,
     What.PERSON: forms.Person,
     What.SCREEN: forms.Screen,
+    What.DIE: forms.Die,
     What.LOT: forms.Lot,
     What.SAMPLE: forms.Sample,
     What.RESULT: forms.Result,
