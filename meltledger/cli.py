@@ -46,24 +46,35 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
 }
 
 
-class _Verbs(click.Group):
-    """Verbs whose modules are imported only when they are called, so that ``--help`` is quick."""
+class Verbs(click.Group):
+    """Verbs of which some have modules that are imported only when they are called: ``--help`` is quick.
+
+    Args:
+        late: verb → its module, and what it does; its command has the verb's name there, or is ``command``.
+    """
+
+    def __init__(self, *given: Any, late: Mapping[str, tuple[str, str]], **more: Any) -> None:
+        super().__init__(*given, **more)
+        self._late = late
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_VERBS)
+        return [*super().list_commands(ctx), *self._late]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _VERBS:
-            return None
-        command: click.Command = importlib.import_module(_VERBS[cmd_name][0]).command
+        if cmd_name not in self._late:
+            return super().get_command(ctx, cmd_name)
+        module = importlib.import_module(self._late[cmd_name][0])
+        named = getattr(module, cmd_name.replace("-", "_"), None)
+        command: click.Command = named if isinstance(named, click.Command) else module.command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        here = [(name, c.get_short_help_str(200)) for name, c in sorted(self.commands.items())]
         with formatter.section("Verbs"):
-            formatter.write_dl([(verb, text) for verb, (_, text) in _VERBS.items()])
+            formatter.write_dl([*here, *((verb, text) for verb, (_, text) in self._late.items())])
 
 
-@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Verbs, late=_VERBS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="meltledger")
 def root() -> None:
     """Line-data historian and alarm reviewer for plastics-recycling trial lines.

@@ -6,22 +6,18 @@ import getpass
 import json
 import time
 import tomllib
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-from zoneinfo import ZoneInfo
+from typing import Any, Final
 
 import click
 
 from historian.errors import WrongInput
-from meltledger.cli import FOUND
-from meltledger.config import LineConfig, load
+from meltledger.cli import FOUND, Verbs
+from meltledger.recordedline import recorded_line
 from meltledger.sealing import seal_holds, seal_trial
 from meltledger.stores import store_or_none_yet
-from meltledger.windows import shown, time_ns_of, trials_named
-from trials.record import Trial, TrialRecord, What, book_of
+from meltledger.windows import shown, time_ns_of
+from trials.record import What, book_of
 from trials.record.filled import filled_forms, is_there
 from trials.record.travel import to_json
 from trials.record.words import sentence_of
@@ -33,7 +29,13 @@ _AT = click.option("--at", help="When it was so (ISO 8601; the line's zone); now
 _INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that it corrects.")
 
 
-@click.group("trial", help="Open, close and list trials; write down what belongs to them.")
+_LATE: Final = {
+    "figures": ("meltledger.verbs.trial_figures", "Show the figures of a trial's operating points."),
+    "enough": ("meltledger.verbs.trial_figures", "Say what a valid result still needs."),
+}
+
+
+@click.group("trial", cls=Verbs, late=_LATE, help="Open and close trials, write down, see what came out.")
 def command() -> None:
     """The verbs of a trial."""
 
@@ -45,7 +47,7 @@ def command() -> None:
 @click.option("--code-name", default="", help="What walls and mails call the customer.")
 def new(file: Path, name: str, customer: str, code_name: str) -> int:
     """Open a trial now."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         under_way = line.record.under_way()
         if under_way is not None:
             raise WrongInput(
@@ -61,7 +63,7 @@ def new(file: Path, name: str, customer: str, code_name: str) -> int:
 @_BY
 def close(file: Path, by: str) -> int:
     """Close the trial now; what comes later is an addendum."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         trial = line.record.close_trial(line.trial(None).id, time.time_ns(), _who(by))
         with store_or_none_yet(line.config) as store:
             seal = seal_trial(line.record, store, trial, by=_who(by))
@@ -75,7 +77,7 @@ def close(file: Path, by: str) -> int:
 @click.argument("name")
 def verify(file: Path, name: str) -> int:
     """Compute the hashes again."""
-    with _line(file) as line, store_or_none_yet(line.config) as store:
+    with recorded_line(file) as line, store_or_none_yet(line.config) as store:
         seal, told = seal_holds(line.record, store, line.trial(name))
     click.echo(f"seal {seal.sha256}")
     for one in told:
@@ -164,7 +166,7 @@ def lab(
 @_BY
 def fill(file: Path, forms: Path, name: str | None, by: str) -> int:
     """All of it or nothing; what the record says already is passed over."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         trial = line.trial(name)
         filled = filled_forms(_read(forms), lambda text: time_ns_of(text, line.zone), forms.name)
         standing = list(book_of(line.record.entries(trial.id)).standing)
@@ -195,7 +197,7 @@ def photo(file: Path, picture: Path, of: str, name: str | None, at: str | None, 
         body = picture.read_bytes()
     except OSError as error:
         raise WrongInput(f"{picture}: cannot be read ({error.strerror})") from error
-    with _line(file) as line:
+    with recorded_line(file) as line:
         line.trial(name)
         sha256 = keep_photo(line.config.trials.parent / "photos", body, picture.name)
     return _write(file, name, What.PHOTO, {"sha256": sha256, "name": picture.name, "of": of}, at, by, None)
@@ -208,7 +210,7 @@ def photo(file: Path, picture: Path, of: str, name: str | None, at: str | None, 
 @_BY
 def take_back(file: Path, entry: int, why: str, by: str) -> int:
     """Withdraw an entry."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         line.record.withdraw(entry, by=_who(by), why=why)
     click.echo(f"entry {entry} is taken back")
     return 0
@@ -221,7 +223,7 @@ def take_back(file: Path, entry: int, why: str, by: str) -> int:
 @click.option("--json", "as_json", is_flag=True, help="The whole record, as it travels with the data.")
 def show(file: Path, name: str | None, every: bool, as_json: bool) -> int:
     """One line an entry: its number, when it was so, who wrote it."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         trial = line.trial(name)
         entries = line.record.entries(trial.id)
     if as_json:
@@ -245,38 +247,11 @@ def show(file: Path, name: str | None, every: bool, as_json: bool) -> int:
 @_FILE
 def list_(file: Path) -> int:
     """One line a trial, newest last."""
-    with _line(file) as line:
+    with recorded_line(file) as line:
         for trial in line.record.trials():
             until = f"to {shown(trial.end_ns, line.zone)}" if trial.end_ns is not None else "under way"
             click.echo(f"{trial.name}: from {shown(trial.start_ns, line.zone)} {until}")
     return 0
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    config: LineConfig
-    zone: ZoneInfo
-    record: TrialRecord
-
-    def trial(self, name: str | None) -> Trial:
-        """The trial of that name; the one under way without one."""
-        if name is None:
-            under_way = self.record.under_way()
-            if under_way is None:
-                raise WrongInput(
-                    "no trial is under way; open one: meltledger trial new FILE NAME, or name an earlier "
-                    "one with --trial"
-                )
-            return under_way
-        return trials_named(self.record.trials(), name)[-1]
-
-
-@contextmanager
-def _line(file: Path) -> Iterator[_Line]:
-    config = load(file)
-    config.trials.parent.mkdir(parents=True, exist_ok=True)
-    with closing(TrialRecord.open(config.trials)) as record:
-        yield _Line(config, ZoneInfo(config.file.line.zone), record)
 
 
 def _write(
@@ -288,7 +263,7 @@ def _write(
     by: str,
     instead_of: int | None,
 ) -> int:
-    with _line(file) as line:
+    with recorded_line(file) as line:
         time_ns = time.time_ns() if at is None else time_ns_of(at, line.zone)
         entry = line.record.write(
             line.trial(name).id, what, data, time_ns=time_ns, by=_who(by), replaces=instead_of

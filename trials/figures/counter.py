@@ -20,7 +20,7 @@ LEAST_PIECE_S = 300.0
 RESET = 1.0
 """A counter that falls by so much was set back, or its bag was changed; by less, it is noise."""
 LEAST_SHARE = 0.5
-_END_SAMPLES = 5
+_END_SAMPLES, _END_S = 5, 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +93,12 @@ def _gains(trace: Trace, window: Window, reset: float) -> Iterator[Gain]:
     times, values = trace.time_ns[first:last][known], trace.value[first:last][known]
     cuts = np.flatnonzero(np.diff(values) <= -reset) + 1
     for at, count in zip(np.split(times, cuts), np.split(values, cuts), strict=True):
-        few = max(min(_END_SAMPLES, len(at) // 2), 1)
         if len(at) < 2:
             continue
-        # Medians of the times and of the values at both ends: one wild sample bends nothing.
+        # Medians of the times and of the values at both ends: one wild sample bends nothing. Of a counter
+        # that is read once a minute they would leave out too much of a short window.
+        close = min(np.sum(at - at[0] <= _END_S * NS), np.sum(at[-1] - at <= _END_S * NS))
+        few = max(min(_END_SAMPLES, len(at) // 2, int(close)), 1)
         begin, end = (float(np.median(t - times[0])) for t in (at[:few], at[-few:]))
         over_s = (end - begin) / NS
         if over_s < LEAST_PIECE_S:

@@ -86,3 +86,11 @@ def test_between_two_times_nothing_is_told_over_a_reset_or_beyond_what_is_known(
     assert gain_between(trace, 50 * NS, 210 * NS) is None
     assert gain_between(trace, 50 * NS, 600 * NS) is None
     assert gain_between(trace, 100 * NS, 50 * NS) is None
+
+
+def test_a_counter_that_is_read_once_a_minute_speaks_for_all_of_a_short_window():
+    """Windows of eight minutes: five readings at each end are not needed to know when it was read."""
+    second = np.arange(0, 3600, 60)
+    windows = [Window(n * 600 * NS, (n * 600 + 480) * NS) for n in range(5)]
+    found = rate_per_h(scale(second, second * 0.2), PATH, windows)
+    assert found.value == pytest.approx(720.0) and found.known_share > 0.95
