@@ -21,8 +21,9 @@ from rules.journal import Journal
 from trials.figures.reading import calibration_of
 from trials.figures.trace import Calibration
 from trials.outcome import Outcome
+from trials.outcome.points import lots_after_the_first
 from trials.outcome.together import outcome_of
-from trials.record import Trial, TrialRecord
+from trials.record import Trial, TrialRecord, What, book_of
 from trials.segments import timeline
 
 _NOT_OURS: Final = "edge."
@@ -37,10 +38,20 @@ def evaluate(config: LineConfig, record: TrialRecord, trial: Trial, now_ns: int)
         StoredDataDamaged: naming the file.
     """
     judged, entries = _journal(config, trial, now_ns)
+    book = book_of(record.entries(trial.id))
     with store_or_none_yet(config) as store:
         end_ns = trial.end_ns if trial.end_ns is not None else _newest_ns(store, trial, now_ns)
         tags = {path: tag for path, tag in store.tags().items() if not path.startswith(_NOT_OURS)}
-        told = timeline(store, entries, trial.start_ns, end_ns, config.facts, record.notes(trial.id))
+        told = timeline(
+            store,
+            entries,
+            trial.start_ns,
+            end_ns,
+            config.facts,
+            record.notes(trial.id),
+            materials_ns=[e.time_ns for e in lots_after_the_first(book)],
+            screens_ns=[e.time_ns for e in book.all_of(What.SCREEN)[1:]],
+        )
         series = store.read(list(tags), trial.start_ns, end_ns, bound_before=True)
     return outcome_of(
         trial,

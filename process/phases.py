@@ -54,12 +54,15 @@ class Phase:
         name: one of ``process.phase_names``.
         start_ns, end_ns: from the first sign of it to the first sign of the next one, UTC nanoseconds.
         reason: what showed that it began, for a person.
+        confidence: share of its ten-second points that show its signs by themselves, 0 to 1; the others are
+            spells too short to be a phase of their own.
     """
 
     name: str
     start_ns: int
     end_ns: int
     reason: str
+    confidence: float = 1.0
 
 
 class PhaseTracker:
@@ -76,6 +79,7 @@ class PhaseTracker:
         self._name = UNKNOWN
         self._reason = "no data yet"
         self._start_ns: int | None = None
+        self._points = self._signed = 0  # of the present phase; those that show its signs
         self._next: tuple[str, str, int] | None = None  # a phase whose signs have begun: name, reason, when
         self._last_ns = 0
         self._melt_on_ns: int | None = None  # the screw has turned since then
@@ -101,7 +105,11 @@ class PhaseTracker:
         """The present phase so far; None before the first grid point."""
         if self._start_ns is None:
             return None
-        return Phase(self._name, self._start_ns, self._last_ns, self._reason)
+        return Phase(self._name, self._start_ns, self._last_ns, self._reason, self._confidence)
+
+    @property
+    def _confidence(self) -> float:
+        return self._signed / self._points if self._points else 1.0
 
     def push(self, features: Features) -> Phase | None:
         """Take the next grid point; gives a phase that is over."""
@@ -112,6 +120,8 @@ class PhaseTracker:
         name, reason, since_ns = self._decide(f)
         self._last_ns = f.time_ns
         self._window.append(f)
+        self._points += 1
+        self._signed += name == self._name
         if name == self._name:
             self._next = None
             return None
@@ -123,7 +133,10 @@ class PhaseTracker:
         return self._enter(name, reason, max(since_ns, self._start_ns))
 
     def _enter(self, name: str, reason: str, start_ns: int) -> Phase | None:
-        before = Phase(self._name, self._start_ns or 0, start_ns, self._reason)
+        ended = max(round((self._last_ns - start_ns) / NS / GRID_S), 0)  # points that the next phase has
+        self._points = max(self._points - ended, self._signed)
+        before = Phase(self._name, self._start_ns or 0, start_ns, self._reason, self._confidence)
+        self._points = self._signed = 0
         self._name, self._reason, self._start_ns, self._next = name, reason, start_ns, None
         return before if before.end_ns > before.start_ns else None
 
@@ -226,6 +239,7 @@ class PhaseTracker:
         return {
             "highest": self._highest_kg_h,
             "window": [[_or_none(v) for v in astuple(f)] for f in self._window],
+            "points": [self._points, self._signed],
             "name": self._name,
             "reason": self._reason,
             "start": self._start_ns,
@@ -247,6 +261,7 @@ class PhaseTracker:
         self._highest_kg_h = state["highest"]
         self._window.clear()
         self._window.extend(_features(f) for f in state["window"])
+        self._points, self._signed = state.get("points", (0, 0))
         self._name, self._reason, self._start_ns = state["name"], state["reason"], state["start"]
         self._next = None if state["next"] is None else tuple(state["next"])
         self._last_ns, self._melt_on_ns = state["last"], state["melt_on"]
@@ -258,10 +273,31 @@ class PhaseTracker:
         self._shift.restore(state["shift"])
 
 
-def phases_of(points: Iterable[Features], planned_kg_h: float | None = None) -> list[Phase]:
-    """The phases of a stretch of features, in order, without holes; the last one ends at the last point."""
+def phases_of(
+    points: Iterable[Features],
+    planned_kg_h: float | None = None,
+    *,
+    materials_ns: Iterable[int] = (),
+    screens_ns: Iterable[int] = (),
+) -> list[Phase]:
+    """The phases of a stretch of features, in order, without holes; the last one ends at the last point.
+
+    Args:
+        materials_ns: when somebody noted another material or lot.
+        screens_ns: when somebody noted another screen.
+    """
     tracker = PhaseTracker(planned_kg_h)
-    over = [p for p in (tracker.push(f) for f in points) if p is not None]
+    materials, screens = deque(sorted(materials_ns)), deque(sorted(screens_ns))
+    over: list[Phase] = []
+    for f in points:
+        while materials and materials[0] <= f.time_ns:
+            tracker.told_of_material(materials.popleft())
+        while screens and screens[0] <= f.time_ns:
+            screens.popleft()
+            tracker.told_of_screen()
+        ended = tracker.push(f)
+        if ended is not None:
+            over.append(ended)
     present = tracker.present
     return over if present is None else [*over, present]
 

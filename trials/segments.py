@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -85,12 +85,16 @@ def timeline(
     end_ns: int,
     facts: LineFacts,
     notes: Iterable[Note] = (),
+    *,
+    materials_ns: Iterable[int] = (),
+    screens_ns: Iterable[int] = (),
 ) -> Timeline:
     """What happened in start ≤ time < end.
 
     Args:
         entries: of the journal, in the order in which they were written, from before the start.
         notes: of the trial record.
+        materials_ns, screens_ns: when another lot or another screen was noted.
     """
     tags = store.tags()
     setpoints = store.read([p for p in tags if p.endswith(".sp")], start_ns, end_ns, bound_before=True)
@@ -105,7 +109,15 @@ def timeline(
     return Timeline(
         start_ns,
         end_ns,
-        phases(line, start_ns, end_ns, facts, lead_ns=PHASE_LEAD_NS),
+        phases(
+            line,
+            start_ns,
+            end_ns,
+            facts,
+            lead_ns=PHASE_LEAD_NS,
+            materials_ns=materials_ns,
+            screens_ns=screens_ns,
+        ),
         [c for c in settings_changes(setpoints, units) if c.time_ns >= start_ns],
         [c for c in cleanings(screen) if start_ns <= c.start_ns < end_ns],
         [bar for bar in alarm_bars(all_entries) if bar.meets(start_ns, end_ns)],
@@ -161,7 +173,14 @@ def cleanings(series_by_path: Mapping[str, Series]) -> list[Cycle]:
 
 
 def phases(
-    series_by_path: Mapping[str, Series], start_ns: int, end_ns: int, facts: LineFacts, *, lead_ns: int = 0
+    series_by_path: Mapping[str, Series],
+    start_ns: int,
+    end_ns: int,
+    facts: LineFacts,
+    *,
+    lead_ns: int = 0,
+    materials_ns: Iterable[int] = (),
+    screens_ns: Iterable[int] = (),
 ) -> list[Phase]:
     """The phases from start to end, cut to that stretch.
 
@@ -171,9 +190,14 @@ def phases(
     signals = {
         path: (s.time_ns, np.where(is_bad(s.quality), np.nan, s.value)) for path, s in series_by_path.items()
     }
-    found = phases_of(features_of(signals, start_ns - lead_ns, end_ns), facts.planned_kg_h)
+    found = phases_of(
+        features_of(signals, start_ns - lead_ns, end_ns),
+        facts.planned_kg_h,
+        materials_ns=materials_ns,
+        screens_ns=screens_ns,
+    )
     return [
-        Phase(p.name, max(p.start_ns, start_ns), min(p.end_ns, end_ns), p.reason)
+        replace(p, start_ns=max(p.start_ns, start_ns), end_ns=min(p.end_ns, end_ns))
         for p in found
         if p.end_ns > start_ns
     ]

@@ -30,6 +30,9 @@ _INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that
 
 
 _LATE: Final = {
+    "phases": ("meltledger.verbs.trial_course", "Show the phases, why each began, how sure that is."),
+    "set-phase": ("meltledger.verbs.trial_course", "Set which phase a stretch of time is."),
+    "settings": ("meltledger.verbs.trial_course", "Show every change of a setting."),
     "figures": ("meltledger.verbs.trial_figures", "Show the figures of a trial's operating points."),
     "enough": ("meltledger.verbs.trial_figures", "Say what a valid result still needs."),
 }

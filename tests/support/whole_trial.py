@@ -23,7 +23,7 @@ from simulator.run import published_tags
 from simulator.scenarios.file import load_scenario
 from trials.record import TrialRecord, What
 
-T0_NS = 1_800_000_000 * NS
+T0_NS = 1_759_993_200 * NS
 NAME = "Film 110"
 CODE = "Bluebell"
 QUESTION = "Can the film agglomerate be filtered at 110 um with 780 kg/h?"
@@ -74,7 +74,7 @@ def whole_trial(
         with closing(Journal.open(config.journal)) as journal:
             journal.append(entries, None)
     told = chronicle(played, T0_NS, end_s)
-    with closing(TrialRecord.open(config.trials, clock=lambda: T0_NS + 40_000 * NS)) as record:
+    with closing(TrialRecord.open(config.trials, clock=lambda: T0_NS + 100_000 * NS)) as record:
         trial = record.open_trial(NAME, customer="Hill Street", code_name=CODE, start_ns=T0_NS, plan={})
         plan = {"question": QUESTION, "throughput": "780 kg/h", "fineness": ["110 um"], "steady": "60 min"}
         record.write(trial.id, What.PLAN, plan, time_ns=T0_NS, by="trial engineer")

@@ -6,6 +6,7 @@ numbers in the unit that the key's form names; what was not told is left out, ne
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, ValidationError, model_validator
@@ -161,6 +162,59 @@ class Die(Section):
     swell: Annotated[float, Field(ge=0.5, le=5)] | None = Field(
         None, description="Area of a strand over that of its hole, from a measured pellet length."
     )
+
+
+class Setting(Section):
+    """Why something was set otherwise; also what was set by hand and has no tag."""
+
+    what: Name = Field(description="The set-point's tag, or what was turned by hand.")
+    before: Words | None = Field(None, description="With its unit; a tag tells it by itself.")
+    after: Words | None = Field(None, description="With its unit; a tag tells it by itself.")
+    why: Words
+
+
+class PhaseRow(Section):
+    """One phase as somebody wants it to stand."""
+
+    name: Literal[
+        "unknown",
+        "off",
+        "heat-up",
+        "soak",
+        "start",
+        "ramp",
+        "steady",
+        "running",
+        "standby",
+        "shutdown",
+        "screen change",
+        "material change",
+    ]
+    start_ns: int
+    end_ns: int
+    reason: str
+    confidence: Annotated[float, Field(ge=0, le=1)] = 1.0
+    by_hand: bool = False
+
+    @model_validator(mode="after")
+    def _lasts(self) -> PhaseRow:
+        if self.end_ns <= self.start_ns:
+            raise ValueError("a phase ends after it begins")
+        return self
+
+
+class Phases(Section):
+    """The phases of a trial from the first cut by hand on; nothing cuts them again by itself."""
+
+    phase: list[PhaseRow] = Field(min_length=1, description="In the order of time, without holes.")
+    why: Words = Field(description="Why they were cut by hand.")
+
+    @model_validator(mode="after")
+    def _without_holes(self) -> Phases:
+        for before, after in pairwise(self.phase):
+            if after.start_ns != before.end_ns:
+                raise ValueError("each phase begins where the one before it ends")
+        return self
 
 
 class Lot(Section):

@@ -6,15 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from historian.tags import Tag
+from process.phases import Phase
 from rules.line import LineFacts
 from rules.review import Window
 from trials.bags import FilledBag, SuspectBag
 from trials.figures.operating_point import Facts, OperatingPoint
 from trials.figures.trace import Traces
+from trials.phases import KeptPhase
 from trials.record import Trial
 from trials.record.book import Book
 from trials.results import LabResult
 from trials.segments import Timeline
+from trials.settings import Setting
 from trials.sittings import Sitting
 
 
@@ -108,6 +111,9 @@ class Outcome:
         bags, suspects: filled bags, and which of them may be spoilt.
         traces: path → samples of the trial's time, as pictures need them.
         judged: whether rules judged the trial; without, alarms are unknown rather than none.
+        settings: changes of settings, with what was written of them.
+        phases: those of the timeline, and which of them somebody set.
+        found_otherwise: phases that are found now and differ from what was cut by hand.
     """
 
     trial: Trial
@@ -124,6 +130,9 @@ class Outcome:
     suspects: tuple[SuspectBag, ...]
     traces: Traces
     judged: bool = True
+    settings: tuple[Setting, ...] = ()
+    phases: tuple[KeptPhase, ...] = ()
+    found_otherwise: tuple[Phase, ...] = ()
 
     @property
     def under_way(self) -> bool:

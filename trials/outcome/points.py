@@ -12,15 +12,14 @@ import numpy as np
 from historian.catalogue import meaning_of
 from historian.frame import NS, Series
 from historian.quality import is_bad
-from process.cycles import Cycle
-from process.phase_names import MATERIAL_CHANGE, STEADY
+from process.phase_names import MATERIAL_CHANGE
 from process.phases import Phase
 from rules.review import Window
 from trials.bars import AlarmBar
 from trials.figures.windows import steady_windows
 from trials.outcome.outcome import Excluded, Stretch
 from trials.record.book import Book
-from trials.record.entries import What
+from trials.record.entries import Entry, What
 from trials.sittings import Sitting
 
 LEAST_S: Final = 300.0
@@ -54,11 +53,9 @@ def excluded_time(
         for p in phases
         if p.name == MATERIAL_CHANGE
     ]
-    lots = book.all_of(What.LOT)
-    for before, lot in pairwise(lots):
-        if lot.data != before.data:
-            until_ns = min(end_ns, lot.time_ns + round(FLUSH_S * NS))
-            found.append(Excluded(Window(lot.time_ns, until_ns), "another lot was on its way through"))
+    for lot in lots_after_the_first(book):
+        until_ns = min(end_ns, lot.time_ns + round(FLUSH_S * NS))
+        found.append(Excluded(Window(lot.time_ns, until_ns), "another lot was on its way through"))
     for bar in bars:
         why = _EXCLUDING.get(bar.rule)
         if why is None:
@@ -105,14 +102,9 @@ def stretches_of(
     return stretches
 
 
-def cycles_in(cycles: Iterable[Cycle], windows: Sequence[Window]) -> list[Cycle]:
-    """The cleanings that begin in some windows."""
-    return [c for c in cycles if any(c.start_ns in w for w in windows)]
-
-
-def steady_s(phases: Iterable[Phase]) -> float:
-    """For how long a line ran steadily, s."""
-    return sum((p.end_ns - p.start_ns) / NS for p in phases if p.name == STEADY)
+def lots_after_the_first(book: Book) -> list[Entry]:
+    """When another lot or bale went in; the same one told twice is none."""
+    return [lot for before, lot in pairwise(book.all_of(What.LOT)) if lot.data != before.data]
 
 
 def _pieces(steady: Iterable[Window], sitting: Sitting, cuts_ns: Sequence[int]) -> list[Window]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from historian.frame import Series
@@ -17,11 +18,13 @@ from trials.figures.weighting import held
 from trials.outcome.facts import facts_of
 from trials.outcome.outcome import Excluded, Outcome, Point, Stretch
 from trials.outcome.points import excluded_time, stretches_of
+from trials.phases import found_otherwise, phases_that_count
 from trials.record import Trial
 from trials.record.book import book_of
 from trials.record.entries import Entry
 from trials.results import results_of
 from trials.segments import Timeline
+from trials.settings import settings_of
 from trials.sittings import sittings_of
 
 MELT: Final = "extruder.melt.temp.pv"
@@ -55,6 +58,9 @@ def outcome_of(
         WrongInput: the record contradicts itself: sittings or bags that cannot be; it names the entries.
     """
     book = book_of(entries)
+    found = timeline.phases
+    kept = phases_that_count(found, book)
+    timeline = replace(timeline, phases=[k.phase for k in kept])
     sittings = sittings_of(book.standing, trial.start_ns, end_ns)
     excluded = excluded_time(timeline.phases, timeline.alarms, book, end_ns)
     setpoints = {path: s for path, s in series.items() if path.endswith(".sp")}
@@ -94,6 +100,9 @@ def outcome_of(
         tuple(suspect_bags(bags, _suspicions(excluded))),
         traces,
         judged,
+        tuple(settings_of(timeline.settings, book.standing)),
+        tuple(kept),
+        tuple(found_otherwise(kept, found)),
     )
 
 

@@ -26,6 +26,8 @@ class What(StrEnum):
     PERSON = "person"
     SCREEN = "screen"
     DIE = "die"
+    SETTING = "setting"
+    PHASES = "phases"
     LOT = "lot"
     SAMPLE = "sample"
     RESULT = "result"
@@ -47,6 +49,8 @@ FORMS: Final[Mapping[What, type[Section]]] = {
     What.PERSON: forms.Person,
     What.SCREEN: forms.Screen,
     What.DIE: forms.Die,
+    What.SETTING: forms.Setting,
+    What.PHASES: forms.Phases,
     What.LOT: forms.Lot,
     What.SAMPLE: forms.Sample,
     What.RESULT: forms.Result,
@@ -59,7 +63,7 @@ FORMS: Final[Mapping[What, type[Section]]] = {
 }
 """The forms that people fill in; the other kinds are written by the record itself."""
 
-ONCE: Final = frozenset({What.MATERIAL, What.PLAN})
+ONCE: Final = frozenset({What.MATERIAL, What.PLAN, What.PHASES})
 """Of these a trial has one at a time: a new one takes the place of the one before."""
 
 

@@ -17,7 +17,17 @@ from trials.record.entries import FORMS, ONCE, Entry, What
 
 _AT: Final = "at"
 _MOMENTS: Final = frozenset(
-    {What.SCREEN, What.LOT, What.SAMPLE, What.WEIGHING, What.BAG, What.NOTE, What.ZERO_CHECK, What.SITTING}
+    {
+        What.SCREEN,
+        What.SETTING,
+        What.LOT,
+        What.SAMPLE,
+        What.WEIGHING,
+        What.BAG,
+        What.NOTE,
+        What.ZERO_CHECK,
+        What.SITTING,
+    }
 )
 """What happened at a moment, which must be told."""
 _KEYS: Final = {str(what).replace("-", "_"): what for what in FORMS}

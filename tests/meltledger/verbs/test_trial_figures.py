@@ -61,3 +61,43 @@ def test_a_trial_before_anything_ran_says_why_nothing_has_a_value(
     assert exit_code("trial", "enough", str(line.path), "--trial", NAME) == 1
     said = capsys.readouterr().out
     assert "how long it takes cannot be told" in said and "± " not in said
+
+
+def test_a_phase_that_somebody_sets_stays_and_ends_the_operating_point(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    line = whole_trial(tmp_path, until_s=9_300, faults=False, judged=False, closed=False)
+    where = (str(line.path), "--trial", NAME)
+    assert exit_code("trial", "phases", *where) == 0
+    before = capsys.readouterr().out
+    assert "steady: ten minutes within the limits of steady running (" in before
+    cut = ("--from", "2025-10-09T11:12", "--to", "2025-10-09T11:20", "--why", "the bale was torn open")
+    assert exit_code("trial", "set-phase", str(line.path), "running", *cut, "--by", "ada") == 0
+    assert exit_code("trial", "phases", *where) == 0
+    said = capsys.readouterr().out
+    assert "running: the bale was torn open (set by hand)" in said
+    assert exit_code("trial", "figures", *where, "--json") == 0
+    windows = json.loads(capsys.readouterr().out)["points"][0]["windows"]
+    start_ns, end_ns = 1_760_001_120_000_000_000, 1_760_001_600_000_000_000
+    assert all(b <= start_ns or a >= end_ns for a, b in windows)
+    assert (
+        exit_code("trial", "set-phase", str(line.path), "running", *cut[:2], "--to", "2025-10-10", *cut[4:])
+        == 2
+    )
+    assert "the trial goes from 2025-10-09 09:00:00" in capsys.readouterr().err
+
+
+def test_settings_are_listed_with_the_reasons_that_were_written(
+    line: LineConfig, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    why = tmp_path / "why.toml"
+    why.write_text(
+        '[[setting]]\nat = "2025-10-09T10:44:30"\nwhat = "doser.rate.sp"\nwhy = "up to the plan"\n'
+        '[[setting]]\nat = "2025-10-09T11:00"\nwhat = "vent valve"\nafter = "open"\nwhy = "steam"\n',
+        encoding="utf-8",
+    )
+    assert exit_code("trial", "fill", str(line.path), str(why), "--trial", NAME, "--by", "ada") == 0
+    assert exit_code("trial", "settings", str(line.path), "--trial", NAME) == 0
+    said = capsys.readouterr().out
+    assert "doser.rate.sp 400 kg/h to 780 kg/h: up to the plan (ada)" in said
+    assert "vent valve  to open (by hand, no tag): steam (ada)" in said

@@ -56,11 +56,14 @@ def test_what_is_taken_back_stays_with_the_reason(record: TrialRecord) -> None:
 
 @pytest.mark.parametrize("what", sorted(ONCE))
 def test_of_some_a_trial_has_one(record: TrialRecord, what: What) -> None:
-    data = {What.MATERIAL: {"polymer": "PE", "form": "flakes", "lot": "1"}, What.PLAN: {"question": "?"}}[
-        what
-    ]
+    steady = {"name": "steady", "start_ns": T0, "end_ns": T0 + 9, "reason": "as found"}
+    data, other = {
+        What.MATERIAL: ({"polymer": "PE", "form": "flakes", "lot": "1"}, {"lot": "2"}),
+        What.PLAN: ({"question": "?"}, {"question": "!"}),
+        What.PHASES: ({"phase": [steady], "why": "late"}, {"why": "later"}),
+    }[what]
     first = write(record, what, data)
-    second = write(record, what, {**data, **({"question": "!"} if what is What.PLAN else {"lot": "2"})})
+    second = write(record, what, {**data, **other})
     book = book_of(record.entries(1))
     assert book.only(what) == second.data
     assert book.corrected[second.id] == (first,)
