@@ -23,7 +23,9 @@ from process.phase_names import (
     OFF,
     RAMP,
     RUNNING,
+    SCREEN_CHANGE,
     SHUTDOWN,
+    STANDBY,
     START,
     STEADY,
     UNKNOWN,
@@ -42,6 +44,7 @@ _RAMP_PER_MIN = 0.03
 _AFTER_CHANGE_S = 300.0
 _FIRST_STEADY_S = 900.0
 _RAMP_POINTS = 12
+_STOPPED = {SHUTDOWN, STANDBY, SCREEN_CHANGE}
 # Five residence times of about 50 s, and five minutes for what lies in dead corners.
 _MATERIAL_S = 550.0
 
@@ -126,6 +129,8 @@ class PhaseTracker:
             self._next = None
             return None
         if self._next is None or self._next[0] != name:
+            if self._next is not None and {self._next[0], name} <= _STOPPED:
+                since_ns = self._next[2]  # feed off, screw off, heating off: one stop, a short spell of each
             self._next = (name, reason, since_ns)
         name, reason, since_ns = self._next
         if (f.time_ns - since_ns) / NS < DWELL_S[name]:
