@@ -50,7 +50,7 @@ class Verbs(click.Group):
     """Verbs of which some have modules that are imported only when they are called: ``--help`` is quick.
 
     Args:
-        late: verb → its module, and what it does; its command has the verb's name there, or is ``command``.
+        late: verb → its module, and what it does; where its command is found by its name.
     """
 
     def __init__(self, *given: Any, late: Mapping[str, tuple[str, str]], **more: Any) -> None:
@@ -64,9 +64,8 @@ class Verbs(click.Group):
         if cmd_name not in self._late:
             return super().get_command(ctx, cmd_name)
         module = importlib.import_module(self._late[cmd_name][0])
-        named = getattr(module, cmd_name.replace("-", "_"), None)
-        command: click.Command = named if isinstance(named, click.Command) else module.command
-        return command
+        commands = [c for c in vars(module).values() if isinstance(c, click.Command) and c.name == cmd_name]
+        return commands[0]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         here = [(name, c.get_short_help_str(200)) for name, c in sorted(self.commands.items())]

@@ -5,12 +5,16 @@ It holds for the same fineness, pressure limits and plate. Nothing is told of a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import nan
+from dataclasses import dataclass, replace
+from math import isfinite, nan
 
 import numpy as np
+from numpy.typing import NDArray
 
-_DRAWS = 200_000
+Floats = NDArray[np.float64]
+
+DRAWS = 200_000
+_LEAST_EXPONENT = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,127 @@ class Harder:
         return min(self.by_pressure, self.by_interval)
 
 
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """How far off what goes into a scale-up may be: standard deviations of logarithms, that of n as it is.
+
+    Attributes:
+        specific: of the specific throughput; viscosity, dirt: of the two ratios; model: of the rule itself.
+        exponent: of n.
+
+    common practice, no source: all.
+    """
+
+    specific: float = 0.06
+    viscosity: float = 0.10
+    dirt: float = 0.15
+    model: float = 0.08
+    exponent: float = 0.05
+
+    @property
+    def of_short_trial(self) -> Scatter:
+        """After a trial that saw few bales: that of the dirt is doubled."""
+        return replace(self, dirt=2 * self.dirt)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What may be, drawn many times; each array has shape (draws,).
+
+    Attributes:
+        specific_kg_h_cm2: that gave the trial's pressures and interval, with the rule's own scatter in it.
+        viscosity, dirt: ratios of the other material to the trial's.
+        exponent: n of the melt.
+    """
+
+    specific_kg_h_cm2: Floats
+    viscosity: Floats
+    dirt: Floats
+    exponent: Floats
+
+    @classmethod
+    def of(
+        cls,
+        specific_kg_h_cm2: float,
+        harder: Harder,
+        scatter: Scatter | None = None,
+        *,
+        seed: int = 1,
+        draws: int = DRAWS,
+    ) -> Drawn:
+        """Draws of a trial's specific throughput and of the other material; the same for the same seed."""
+        by = scatter if scatter is not None else Scatter()
+        normal = np.random.default_rng(seed).standard_normal((5, draws))
+        q, k, c, model, n = normal
+        return cls(
+            specific_kg_h_cm2 * np.exp(by.specific * q) * np.exp(by.model * model),
+            harder.viscosity_ratio * np.exp(by.viscosity * k),
+            harder.dirt_ratio * np.exp(by.dirt * c),
+            np.maximum(harder.exponent + by.exponent * n, _LEAST_EXPONENT),
+        )
+
+    def areas_cm2(self, flow_kg_h: float, service_factor: float = 1.0, longer: float = 1.0) -> Floats:
+        """Area at which neither the pressure after a cleaning nor the interval is worse than asked for.
+
+        Args:
+            service_factor: what of the area may be counted on, 0 to 1.
+            longer: the interval that is asked for over that of the trial.
+        """
+        by_pressure = self.viscosity ** (-1 / self.exponent)
+        by_interval = (self.viscosity * self.dirt * longer) ** (-1 / (1 + self.exponent))
+        left = self.specific_kg_h_cm2 * np.minimum(by_pressure, by_interval) * service_factor
+        areas: Floats = flow_kg_h / left
+        return areas
+
+    def at(self, specific_kg_h_cm2: float, seen: Saw) -> tuple[Floats, Floats]:
+        """What a filter shows at another specific throughput with the other material.
+
+        Returns:
+            pressure difference after a cleaning, bar, and time from one cleaning to the next, s; a time of 0
+            where the pressure after a cleaning lies at or above that which starts the next.
+
+        Derived here: a clean screen's pressure goes with K u^n, a cake's with K c u t u^n.
+        """
+        u = specific_kg_h_cm2 / self.specific_kg_h_cm2
+        after = seen.trough_bar * self.viscosity * u**self.exponent
+        rise_bar_s = seen.rise_bar_s * self.viscosity * self.dirt * u ** (1 + self.exponent)
+        left = seen.peak_bar - after
+        period: Floats = np.where(left > 0, left / rise_bar_s + seen.wipe_s, 0.0)
+        return after, period
+
+
+@dataclass(frozen=True, slots=True)
+class Saw:
+    """The saw-tooth of a filter.
+
+    Attributes:
+        trough_bar, peak_bar: pressure difference after a cleaning and before the next.
+        period_s: from the start of a cleaning to that of the next; wipe_s: how long one takes.
+    """
+
+    trough_bar: float
+    peak_bar: float
+    period_s: float
+    wipe_s: float = 0.0
+
+    @property
+    def rise_bar_s(self) -> float:
+        """How fast the pressure rises between cleanings; NaN without a rise.
+
+        Example:
+            >>> round(Saw(24, 45, 240, 22).rise_bar_s, 4)
+            0.0963
+        """
+        lasts_s = self.period_s - self.wipe_s
+        return (self.peak_bar - self.trough_bar) / lasts_s if lasts_s > 0 else nan
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is a saw-tooth at all."""
+        rises = isfinite(self.rise_bar_s) and self.rise_bar_s > 0
+        return rises and self.trough_bar > 0 and self.wipe_s >= 0
+
+
 def area_cm2(
     flow_kg_h: float, specific_kg_h_cm2: float, harder: Harder, service_factor: float = 1.0
 ) -> float:
@@ -84,21 +209,17 @@ def area_range_cm2(
     short_trial: bool = False,
     seed: int = 1,
 ) -> tuple[float, float, float]:
-    """P5, P50 and P95 of the area; NaN where the trial gave no specific throughput.
-
-    Log-normal scatter of specific throughput (6 %), viscosity (10 %), dirt (15 %, twice that after a short
-    trial) and of the model (8 %), n by 0.05. common practice, no source: all.
-    """
+    """P5, P50 and P95 of the area, by the usual scatter; NaN where the trial gave no specific throughput."""
     if not area_cm2(flow_kg_h, specific_kg_h_cm2, harder, service_factor) > 0:
         return nan, nan, nan
-    draw = np.random.default_rng(seed)
-    q, k, c, model, n = draw.standard_normal((5, _DRAWS))
-    exponent = np.maximum(harder.exponent + 0.05 * n, 0.05)
-    viscosity = harder.viscosity_ratio * np.exp(0.10 * k)
-    dirt = harder.dirt_ratio * np.exp((0.30 if short_trial else 0.15) * c)
-    share = np.minimum(viscosity ** (-1 / exponent), (viscosity * dirt) ** (-1 / (1 + exponent)))
-    left = specific_kg_h_cm2 * np.exp(0.06 * q) * share * service_factor * np.exp(0.08 * model)
-    low, middle, high = np.percentile(flow_kg_h / left, [5, 50, 95])
+    scatter = Scatter().of_short_trial if short_trial else Scatter()
+    drawn = Drawn.of(specific_kg_h_cm2, harder, scatter, seed=seed)
+    return spread(drawn.areas_cm2(flow_kg_h, service_factor))
+
+
+def spread(values: Floats) -> tuple[float, float, float]:
+    """P5, P50 and P95."""
+    low, middle, high = np.percentile(values, [5, 50, 95])
     return float(low), float(middle), float(high)
 
 

@@ -30,11 +30,14 @@ _INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that
 
 
 _LATE: Final = {
+    "check": ("meltledger.verbs.trial_judging", "Hold the material against the line, before the trial."),
     "phases": ("meltledger.verbs.trial_course", "Show the phases, why each began, how sure that is."),
     "set-phase": ("meltledger.verbs.trial_course", "Set which phase a stretch of time is."),
     "settings": ("meltledger.verbs.trial_course", "Show every change of a setting."),
     "figures": ("meltledger.verbs.trial_figures", "Show the figures of a trial's operating points."),
     "enough": ("meltledger.verbs.trial_figures", "Say what a valid result still needs."),
+    "compare": ("meltledger.verbs.trial_judging", "Set trials, points, phases or screens side by side."),
+    "scale-up": ("meltledger.verbs.trial_judging", "Say what a production line needs, by this trial."),
 }
 
 
