@@ -57,7 +57,8 @@ def figures(quick: bool) -> Iterator[Figure]:
     for scenario in days(quick):
         (found, _), (quiet, turning) = _found(scenario), _found(_without_noise(scenario))
         acts += boundaries_of(scenario, found, turning)
-        steady += _apart(_steady_edges(quiet), _steady_edges(found))
+        edges, others = _steady_edges(quiet), _steady_edges(found)
+        steady += [*_apart(edges, others), *_apart(others, edges)]
     near = np.mean([b.off_s <= ACT_S for b in acts])
     yield Figure("phases, boundaries of acts within 30 s", float(near), 1.0, ACT_BAR, quick=quick)
     within = np.mean([s <= STEADY_S for s in steady])

@@ -42,7 +42,8 @@ _VERBS: Final[Mapping[str, tuple[str, str]]] = {
     "restore": ("meltledger.verbs.restore", "Put a backup back into an empty folder."),
     "clock": ("meltledger.verbs.clock", "Fix a source's clock offset for a stretch, on the record."),
     "calibration": ("meltledger.verbs.calibration", "Show which sensors are to be checked; record a check."),
-    "trial": ("meltledger.verbs.trial", "Open, close and list trials; write down what belongs to them."),
+    "trial": ("meltledger.verbs.trial", "Open and close trials, write down, see what came out."),
+    "report": ("meltledger.verbs.report", "Write the report of a trial, as a page and as PDF."),
 }
 
 

@@ -91,6 +91,8 @@ class PhaseTracker:
         self._stopped_ns: int | None = None
         self._reference: tuple[float, ...] = (nan, nan, nan)  # set-points that later ones are compared with
         self._changed_ns: int | None = None
+        self._same_ns: int | None = None  # up to then the set-points were those
+        self._turned_ns: int | None = None  # from then on they moved, which may be slow
         self._material: tuple[int, str] | None = None  # when another material came in, and who says so
         self._screen_told = False  # since the screw stopped
         self._shift = LevelShift()  # of the die pressure, which another melt moves
@@ -161,8 +163,12 @@ class PhaseTracker:
         if not isnan(f.feed_sp_kg_h):
             self._highest_kg_h = max(self._highest_kg_h, f.feed_sp_kg_h)
         now = (f.feed_sp_kg_h, f.screw_sp_per_min, f.setpoint_sum_cel)
+        if now == self._reference:
+            self._same_ns = f.time_ns
         if any(_differs(n, b, least) for n, b, least in zip(now, self._reference, _CHANGES, strict=True)):
-            self._changed_ns, self._reference = f.time_ns, now
+            if self._changed_ns is None or (f.time_ns - self._changed_ns) / NS >= _AFTER_CHANGE_S:
+                self._turned_ns = f.time_ns if self._same_ns is None else self._same_ns
+            self._changed_ns, self._reference, self._same_ns = f.time_ns, now, f.time_ns
         kept = zip(self._reference, now, strict=True)
         self._reference = tuple(n if isnan(b) else b for b, n in kept)
 
@@ -199,7 +205,7 @@ class PhaseTracker:
             return (
                 RAMP,
                 "a set-point was changed less than five minutes ago",
-                max(self._changed_ns, self._started_ns),
+                max(self._turned_ns or self._changed_ns, self._started_ns),
             )
         self._look_for_another_melt(f)
         if self._material is not None and now - self._material[0] < _MATERIAL_S * NS:
@@ -256,6 +262,8 @@ class PhaseTracker:
             "stopped": self._stopped_ns,
             "reference": [_or_none(v) for v in self._reference],
             "changed": self._changed_ns,
+            "same": self._same_ns,
+            "turned": self._turned_ns,
             "material": self._material,
             "screen_told": self._screen_told,
             "shift": self._shift.save(),
@@ -273,6 +281,7 @@ class PhaseTracker:
         self._has_run, self._started_ns = state["has_run"], state["started"]
         self._stopped_ns, self._changed_ns = state["stopped"], state["changed"]
         self._reference = tuple(nan if v is None else v for v in state["reference"])
+        self._same_ns, self._turned_ns = state.get("same"), state.get("turned")
         self._material = None if state["material"] is None else tuple(state["material"])
         self._screen_told = state["screen_told"]
         self._shift.restore(state["shift"])

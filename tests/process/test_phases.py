@@ -92,6 +92,28 @@ def test_a_whole_day():
     assert all(p.reason for p in found)
 
 
+def test_a_slow_way_to_another_set_point_begins_where_it_was_turned():
+    way = [(replace(RUNS, screw_sp_per_min=82 + 0.1 * n), 1 / 6) for n in range(1, 61)]
+    found = phases_of(line((HOT, 5), (replace(RUNS, screw_sp_per_min=82.0), 40), *way, (RUNS, 10)), 640.0)
+    begun = next(p for p in found if p.name == "ramp" and p.start_ns > T0 + 40 * 60 * NS)
+    assert (begun.start_ns - T0) / NS / 60 == pytest.approx(45, abs=0.4)
+
+
+def test_a_stop_begins_with_its_first_sign():
+    """Feed off, screw off, heating off: each for less than a minute."""
+    found = phases_of(line((HOT, 5), (RUNS, 40), (EMPTY, 0.6), (HOT, 0.8), (WARM_OFF, 20)), 640.0)
+    ended = next(p for p in found if p.name == "steady").end_ns
+    assert (ended - T0) / NS / 60 == pytest.approx(45, abs=0.4)
+
+
+def test_how_sure_a_phase_is_tells_how_much_of_it_shows_its_signs():
+    whole = phases_of(line((HOT, 30)), 640.0)
+    broken = phases_of(line((HOT, 10), (HEATING, 0.5), (HOT, 10), (HEATING, 0.5), (HOT, 9)), 640.0)
+    assert (whole[-1].name, broken[-1].name) == ("soak", "soak")
+    assert whole[-1].confidence > 0.99
+    assert broken[-1].confidence == pytest.approx(29 / 30, abs=0.02)
+
+
 def test_phases_follow_each_other_without_holes():
     found = phases_of(line((HEATING, 20), (HOT, 10), (RUNS, 40), (HOT, 10)), 640.0)
     assert all(a.end_ns == b.start_ns for a, b in pairwise(found))

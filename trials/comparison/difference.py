@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
+from math import sqrt
 
 from historian.sensors.uncertainty import combined
 from trials.figures.figure import Figure
@@ -41,14 +43,15 @@ class Difference:
     why: str = ""
 
 
-def difference(first: Figure, other: Figure, unlike: str = "") -> Difference:
+def difference(first: Figure, other: Figure, unlike: str = "", *, same_sensors: bool = False) -> Difference:
     """The other figure less the first.
 
     Args:
         unlike: why the two may not be judged against each other; empty: they may.
+        same_sensors: whether the same sensors measured both, so that what these are off by cancels.
 
-    Source: JCGM 100:2008, 5.1.2: the two are taken as independent. Where the same sensors measured both, what
-        these share would cancel, so the uncertainty is then rather too large.
+    Source: JCGM 100:2008, 5.2.2 and F.1.2.3: what a common source brings is fully correlated; 5.1.2: the rest
+        is taken as independent, so the uncertainty may be rather too large.
 
     Example:
         >>> made = [Figure("feed", v, "kg/h", (), "", u) for v, u in ((780.0, 3.0), (790.0, 4.0))]
@@ -70,13 +73,22 @@ def difference(first: Figure, other: Figure, unlike: str = "") -> Difference:
     expanded = None
     if first.standard_uncertainty is not None and other.standard_uncertainty is not None:
         coverage = max(first.coverage, other.coverage)
-        expanded = coverage * combined(first.standard_uncertainty, other.standard_uncertainty)
+        common = first.sensors.keys() & other.sensors.keys() if same_sensors else set()
+        left = (_without(figure, common) for figure in (first, other))
+        moved = (other.sensors[source] - first.sensors[source] for source in common)
+        expanded = coverage * combined(*left, *moved)
     if unlike:
         return Difference(value, percent, expanded, Verdict.NOT_JUDGED, unlike)
     if expanded is None:
         return Difference(value, percent, None, Verdict.UNKNOWN)
     verdict = Verdict.LARGER if abs(value) > expanded else Verdict.WITHIN
     return Difference(value, percent, expanded, verdict)
+
+
+def _without(figure: Figure, sources: Collection[str]) -> float:
+    """A figure's standard uncertainty without what some sources bring."""
+    whole = figure.standard_uncertainty or 0.0
+    return sqrt(max(0.0, whole**2 - sum(figure.sensors[s] ** 2 for s in sources)))
 
 
 def _has_share(figure: Figure) -> bool:

@@ -89,7 +89,10 @@ def compare(sides: Sequence[Side], across: Collection[Trait] = ()) -> Comparison
         its = [one.get(name) for one in figures]
         known = next(f for f in its if f is not None)
         whole = tuple(f if f is not None else _lacking(known) for f in its)
-        differences = tuple(difference(whole[0], f, w) for f, w in zip(whole[1:], why, strict=True))
+        differences = tuple(
+            difference(whole[0], f, w, same_sensors=s.trial == sides[0].trial)
+            for f, w, s in zip(whole[1:], why, sides[1:], strict=True)
+        )
         rows.append(Row(name, known.unit, whole, differences))
     return Comparison(tuple(sides), reference, tuple(rows), beside)
 

@@ -8,9 +8,10 @@ from trials.comparison.table import Comparison
 from trials.figures.figure import Figure
 
 INDEPENDENT = (
-    "The uncertainty of a difference takes both figures as independent; where the same sensors measured both "
-    "it is rather too large."
+    "The uncertainty of a difference between trials takes both figures as independent; where the same sensors "
+    "measured both it is rather too large."
 )
+COMMON = "Within a trial, what the same sensor is off by cancels in a difference."
 
 
 def header_of(comparison: Comparison) -> tuple[str, ...]:
@@ -57,7 +58,9 @@ def sentences_of(comparison: Comparison) -> list[str]:
         for side, figure in zip(comparison.sides, row.figures, strict=True)
         if figure.value is None
     ]
-    return [*dict.fromkeys(told), INDEPENDENT]
+    within = [s.trial == comparison.sides[0].trial for s in comparison.sides[1:]]
+    told += [COMMON] * any(within) + [INDEPENDENT] * (not all(within))
+    return list(dict.fromkeys(told))
 
 
 def _shown(figure: Figure) -> str:

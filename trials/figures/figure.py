@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from math import isfinite
 
 from historian.sensors.uncertainty import COVERAGE
@@ -29,6 +29,8 @@ class Figure:
         tags: paths behind it.
         absent: why there is no value; empty when there is one.
         remarks: what limits it, each a sentence.
+        sensors: what each source of its sensors brings to the standard uncertainty, signed; another figure of
+            the same sensors shares it.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Figure:
     tags: tuple[str, ...] = ()
     absent: str = ""
     remarks: tuple[str, ...] = ()
+    sensors: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def expanded(self) -> float | None:
@@ -78,4 +81,5 @@ class Figure:
             measured.tags,
             "",
             tuple(told),
+            measured.sensors if measured.parts else {},
         )

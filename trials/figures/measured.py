@@ -7,11 +7,15 @@ source; what they share then adds up or cancels by itself when they are combined
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite, isnan, nan
 
 from historian.sensors.uncertainty import combined
+
+_OWN = re.compile(r", (scatter of|reading$)")
+"""Ends of the names of sources that no other value shares."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,16 @@ class Measured:
     def standard(self) -> float | None:
         """Combined standard uncertainty; None while something of a sensor is not known."""
         return None if self.unknown or not self.known else combined(*self.parts.values())
+
+    @property
+    def sensors(self) -> dict[str, float]:
+        """What its sensors bring, source by source: another value of the same sensors shares it."""
+        paths = tuple(f"{tag}, " for tag in self.tags)
+        return {
+            source: part
+            for source, part in self.parts.items()
+            if source.startswith(("reference ", *paths)) and not _OWN.search(source)
+        }
 
     def unless(self, bad: bool, why: str) -> Measured:
         """The same value, or the reason why it does not count."""

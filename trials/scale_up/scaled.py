@@ -131,8 +131,8 @@ def _assumptions(
         f"{seen.fineness_um:.4g} µm: {seen.specific_kg_h_cm2:.3g} kg/h on each cm²{warm}.",
         f"The same kind of plate and holes, cleaned at the same pressure difference (about "
         f"{seen.saw.peak_bar:.2g} bar), with a wiper that cleans as well.",
-        f"The production melt is {wanted.viscosity_ratio:.3g} times as stiff and its feed "
-        f"{wanted.dirt_ratio:.3g} times as dirty as in the trial.",
+        f"The production melt is {_times(wanted.viscosity_ratio)} stiff and its feed "
+        f"{_times(wanted.dirt_ratio)} dirty as in the trial.",
         f"The melt follows a power law with n = {exponent:.3g} ({whence}); its dirt lies on the screen.",
         f"Of the area {100 * wanted.service_factor:.3g} % may be counted on.",
         f"Scatter, as one standard deviation: specific throughput {100 * scatter.specific:.2g} %, stiffness "
@@ -141,6 +141,10 @@ def _assumptions(
         f"seed {seed}.",
         "The rule is derived from the flow of a power-law melt through a cake; no publication validates it.",
     )
+
+
+def _times(ratio: float) -> str:
+    return "as" if ratio == 1 else f"{ratio:.3g} times as"
 
 
 def _doubts(answer: Answer) -> tuple[str, ...]:

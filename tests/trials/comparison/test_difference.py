@@ -68,3 +68,26 @@ def test_turned_round_it_is_the_opposite_and_as_certain(a: float, u: float, b: f
     assert one.value == pytest.approx(b - a, rel=1e-9, abs=1e-11 * max(abs(a), abs(b)))
     assert one.value == -(other.value or 0.0)
     assert one.verdict is other.verdict and one.expanded == other.expanded == pytest.approx(2 * hypot(u, v))
+
+
+def test_what_one_sensor_is_off_by_cancels_within_a_trial_only():
+    """JCGM 100:2008, 5.2.2, two fully correlated inputs of which the difference is taken: it cancels."""
+    gauge = {"gauge, accuracy": 3.0}
+    first = Figure("p", 90.0, "bar", (), "", (9 + 0.16) ** 0.5, sensors=gauge)
+    other = Figure("p", 92.0, "bar", (), "", (9 + 0.09) ** 0.5, sensors=gauge)
+    apart, together = difference(first, other), difference(first, other, same_sensors=True)
+    assert apart.expanded == pytest.approx(2 * (18 + 0.25) ** 0.5)
+    assert together.expanded == pytest.approx(2 * 0.5)
+    assert (apart.verdict, together.verdict) == (Verdict.WITHIN, Verdict.LARGER)
+
+
+def test_a_gain_that_is_off_moves_the_larger_figure_more():
+    first = Figure("p", 100.0, "bar", (), "", 1.0, sensors={"gauge, gain": 1.0})
+    other = Figure("p", 200.0, "bar", (), "", 2.0, sensors={"gauge, gain": 2.0})
+    assert difference(first, other, same_sensors=True).expanded == pytest.approx(2 * 1.0)
+
+
+def test_another_sensor_does_not_cancel():
+    first = Figure("p", 90.0, "bar", (), "", 3.0, sensors={"one, accuracy": 3.0})
+    other = Figure("p", 92.0, "bar", (), "", 4.0, sensors={"another, accuracy": 4.0})
+    assert difference(first, other, same_sensors=True).expanded == pytest.approx(10.0)

@@ -145,6 +145,17 @@ def test_phases_and_windows_of_one_trial():
     assert [u.trait for u in shared.unlike[0]] == [Trait.TIME] and "share 30 min" in said(shared)
 
 
+def test_what_is_told_of_a_time_is_that_of_the_one_point_which_it_meets():
+    whole = outcome(entries=POLYMER)
+    inside = side_of_windows(whole, "inside", [Window(T0_NS + 60 * NS, T0_NS + 900 * NS)])
+    assert inside.facts == FACTS and (inside.lot, inside.screen) == ("1", "S-1")
+    for beside in (Window(T0_NS - 900 * NS, T0_NS), Window(T0_NS + 3600 * NS, T0_NS + 3900 * NS)):
+        apart = side_of_windows(whole, "beside", [beside])
+        assert apart.facts == Facts() and (apart.lot, apart.screen) == ("", "")
+    twice = replace(whole, points=(whole.points[0], replace(whole.points[0], number=2)))
+    assert side_of_windows(twice, "both", [Window(T0_NS, T0_NS + 900 * NS)]).facts == Facts()
+
+
 def test_a_phase_that_did_not_happen_is_no_side():
     whole = outcome()
     assert side_of_phase(whole, RAMP) is None
@@ -187,6 +198,7 @@ def test_rows_and_sentences_for_a_person():
     row = next(r for r in rows if r[0] == MEAN_DP)
     assert row[1] == "bar" and row[4].startswith("+4 ± ") and row[5] == "larger than its uncertainty"
     assert row[7].startswith("-2 ± ") and row[8] == "not judged"
+    assert not any(all(cell == "not known" for cell in (r[2], r[3], r[6])) for r in rows)
     flow = next(r for r in rows if r[0] == "throughput, doser")
     assert flow[2].startswith("780") and "e+" not in " ".join(flow)
     text = said(made)

@@ -26,6 +26,7 @@ from trials.preanalysis import (
     rows_of,
     sentences_of,
 )
+from trials.preanalysis.temperatures import Planned, planned_of
 from trials.record.book import book_of
 from trials.record.entries import FORMS, What
 
@@ -226,6 +227,19 @@ def test_temperatures_against_the_peaks_of_all_polymers():
         is Verdict.BEYOND
     )
     assert checked(limits={})["temperature below the highest"].verdict is Verdict.NO_LIMIT
+
+
+def test_the_planned_melt_temperature_is_that_of_filter_and_die_else_of_the_hottest_zone():
+    def planned(settings: dict[str, str]):
+        plan = {"question": "How much?", "throughput": "780 kg/h", "settings": settings}
+        return planned_of(book_of([entry(1, What.PLAN, plan)]))
+
+    barrel = {"extruder.zone.1.temp.sp": "60 Cel", "extruder.zone.5.temp.sp": "215 Cel"}
+    assert planned(barrel) == Planned(215, 215, 215)
+    filtered = {"filter.plate.1.temp.sp": "220 Cel", "die.zone.1.temp.sp": "230 Cel"}
+    assert planned(barrel | filtered) == Planned(215, 230, 225)
+    assert planned({"water.supply.temp.sp": "60 Cel", "filter.dp.trigger.sp": "45 bar"}) is None
+    assert planned({"filter.plate.1.temp.sp": "as last time"}) is None
 
 
 @pytest.mark.parametrize(

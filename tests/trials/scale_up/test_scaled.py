@@ -222,6 +222,29 @@ def test_the_specific_throughput_is_told_with_its_range():
     assert "about 0.38 kg/h on each cm², from 0.27 to 0.50; the trial had 0.66" in said(ask())
 
 
+def test_what_it_rests_on_and_what_limits_it_is_told():
+    text = said(ask())
+    assert "1.24 times as stiff and its feed 1.29 times as dirty" in text
+    assert "n = 0.562 (from melt flow rates at two loads)" in text and "85 % may be counted on" in text
+    assert "How certain" not in text and "not told apart" not in text
+    other = said(
+        ask(replace(SEEN, specific_share=None, law="not told apart: cake or complete"), exponent=0.5)
+    )
+    assert "n = 0.5 (as written down)" in other
+    assert "How certain the trial's throughput is, is not known" in other
+    assert "Whether the dirt lies on the screen or in its holes was not told apart." in other
+    same = said(ask(viscosity_ratio=None, dirt_ratio=None))
+    assert "The production melt is as stiff and its feed as dirty as in the trial." in same
+
+
+def test_ranges_in_the_table_go_from_p5_to_p95():
+    answer = ask()
+    row, cells = answer.rows[1], rows_of(answer)[1]
+    assert cells[4] == f"{about(row.after_bar[0])} to {about(row.after_bar[2])}"
+    assert cells[5] == f"{about(row.period_s[0] / 60)} to {about(row.period_s[2] / 60)}"
+    assert row.after_bar[0] < row.after_bar[1] < row.after_bar[2]
+
+
 def test_a_dirtier_feed_needs_more_where_the_interval_asks_for_the_area():
     clean, dirty = ask(viscosity_ratio=0.8), ask(viscosity_ratio=0.8, dirt_ratio=1.8)
     assert clean.area_cm2 is not None and dirty.area_cm2 is not None
