@@ -74,9 +74,10 @@ def difference(first: Figure, other: Figure, unlike: str = "", *, same_sensors: 
     if first.standard_uncertainty is not None and other.standard_uncertainty is not None:
         coverage = max(first.coverage, other.coverage)
         common = first.sensors.keys() & other.sensors.keys() if same_sensors else set()
-        left = (_without(figure, common) for figure in (first, other))
-        moved = (other.sensors[source] - first.sensors[source] for source in common)
-        expanded = coverage * combined(*left, *moved)
+        left = [_without(figure, common) for figure in (first, other)]
+        moved = [other.sensors[source] - first.sensors[source] for source in common]
+        # A single reading, such as the highest, has no scatter: that nothing is left means nothing is known.
+        expanded = coverage * combined(*left, *moved) if not common or max(left) > 0 else None
     if unlike:
         return Difference(value, percent, expanded, Verdict.NOT_JUDGED, unlike)
     if expanded is None:
@@ -88,7 +89,8 @@ def difference(first: Figure, other: Figure, unlike: str = "", *, same_sensors: 
 def _without(figure: Figure, sources: Collection[str]) -> float:
     """A figure's standard uncertainty without what some sources bring."""
     whole = figure.standard_uncertainty or 0.0
-    return sqrt(max(0.0, whole**2 - sum(figure.sensors[s] ** 2 for s in sources)))
+    left = whole**2 - sum(figure.sensors[s] ** 2 for s in sources)
+    return sqrt(left) if left > _ROUNDING * whole**2 else 0.0
 
 
 def _has_share(figure: Figure) -> bool:

@@ -8,8 +8,8 @@ from trials.comparison.table import Comparison
 from trials.figures.figure import Figure
 
 INDEPENDENT = (
-    "The uncertainty of a difference between trials takes both figures as independent; where the same sensors "
-    "measured both it is rather too large."
+    "The uncertainty of a difference between trials takes both figures as independent; where the same "
+    "sensors measured both it is rather too large."
 )
 COMMON = "Within a trial, what the same sensor is off by cancels in a difference."
 

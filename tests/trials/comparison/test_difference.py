@@ -82,9 +82,15 @@ def test_what_one_sensor_is_off_by_cancels_within_a_trial_only():
 
 
 def test_a_gain_that_is_off_moves_the_larger_figure_more():
-    first = Figure("p", 100.0, "bar", (), "", 1.0, sensors={"gauge, gain": 1.0})
-    other = Figure("p", 200.0, "bar", (), "", 2.0, sensors={"gauge, gain": 2.0})
-    assert difference(first, other, same_sensors=True).expanded == pytest.approx(2 * 1.0)
+    first = Figure("p", 100.0, "bar", (), "", 2**0.5, sensors={"gauge, gain": 1.0})
+    other = Figure("p", 200.0, "bar", (), "", 5**0.5, sensors={"gauge, gain": 2.0})
+    assert difference(first, other, same_sensors=True).expanded == pytest.approx(2 * 3**0.5)
+
+
+def test_a_single_reading_of_each_side_has_no_scatter_that_could_judge():
+    first, other = (Figure("p", v, "bar", (), "", 3.0, sensors={"gauge": 3.0}) for v in (90.0, 92.0))
+    found = difference(first, other, same_sensors=True)
+    assert (found.expanded, found.verdict) == (None, Verdict.UNKNOWN)
 
 
 def test_another_sensor_does_not_cancel():
