@@ -2,6 +2,7 @@
 
 from collector.clock import Clock, WallClock
 from collector.errors import CertificateRefused, SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
+from collector.gaps.unfilled import unfilled_gaps
 from collector.health.figures import Health, health_tags
 from collector.health.watch import Watch
 from collector.keeping.inbox import Inbox
@@ -37,4 +38,5 @@ __all__ = [
     "newest_epochs",
     "newest_samples",
     "tags_of",
+    "unfilled_gaps",
 ]

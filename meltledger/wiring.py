@@ -20,6 +20,7 @@ from collector import (
     collect,
     newest_epochs,
     newest_samples,
+    unfilled_gaps,
 )
 from historian.clocks.trusted import Known
 from historian.memory import hold_little
@@ -68,13 +69,15 @@ async def run_line(
     with opened(config) as parts:
         mappings = source_mappings(config)
         passed_ns = max((s.arrival_ns for s in parts.store.latest().values()), default=None)
+        newest = newest_samples(parts.store, mappings)
         inbox = Inbox(
             mappings,
             parts.tags,
-            newest_samples(parts.store, mappings),
+            newest,
             epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
             passed_ns=passed_ns,
             believed=partial(is_believed, config.folder),
+            unfilled=unfilled_gaps(parts.store, mappings, newest),
         )
         clock = clock or WallClock()
         roster = Roster(inbox, clock)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from collector.clocks.arrival import STEP_NS, Arrival
@@ -38,6 +38,7 @@ class Inbox:
         limit: samples held at most; beyond that the oldest are dropped, and said.
         passed_ns: the newest stored arrival of all; that of ``latest`` when left out.
         believed: whether something beside the sources says that a reading of the edge's clock is right.
+        unfilled: gaps of each source that an earlier run did not live to fill, by name.
     """
 
     def __init__(
@@ -50,13 +51,15 @@ class Inbox:
         limit: int = LIMIT,
         passed_ns: int | None = None,
         believed: Callable[[int], bool] = lambda now_ns: False,
+        unfilled: Mapping[str, Sequence[Gap]] | None = None,
     ) -> None:
         arrived_ns = max((s.arrival_ns for s in (latest or {}).values()), default=passed_ns)
         self._arrival = Arrival(arrived_ns)
         self._clocks = Clocks(passed_ns or arrived_ns, believed)
         self._streams: dict[str, Stream] = {}
         for source in sources:
-            self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0))
+            gaps = (unfilled or {}).get(source.name, ())
+            self.adopt(source, tags, latest, (epochs or {}).get(source.name, 0), gaps)
         self._taken = Taken(limit)
         self._cut_receipts: list[Receipt] = []
         self._hurried: Callable[[], object] | None = None
@@ -69,6 +72,7 @@ class Inbox:
         tags: Mapping[str, Tag],
         latest: Mapping[str, Sample] | None = None,
         epoch: int = 0,
+        unfilled: Sequence[Gap] = (),
     ) -> None:
         """Take a further source, or one whose mapping changed; what is known of its tags stays known.
 
@@ -76,12 +80,15 @@ class Inbox:
             tags: as the store knows them, by path.
             latest: the newest stored sample of each of its tags, by path.
             epoch: clock epoch to go on from, for a source that was not there before.
+            unfilled: its gaps that an earlier run did not live to fill.
         """
         paths = {tags[t.path].id: t.path for t in source.tags}
         stored = {number: latest[p] for number, p in paths.items() if p in latest} if latest else {}
         old = self._streams.get(source.name)
         self._streams[source.name] = (
-            Stream(source, paths, stored, epoch) if old is None else old.going_on(source, paths, stored)
+            Stream(source, paths, stored, epoch, unfilled)
+            if old is None
+            else old.going_on(source, paths, stored)
         )
         known = latest.get(shift_path(source.name)) if latest else None
         self._clocks.adopt(source, paths, tags, stored.values(), known, self._streams[source.name].newest_ns)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -40,6 +40,7 @@ class Stream:
         paths: tag number → path of its tags.
         latest: the newest stored sample of each of its tags, by number.
         epoch: clock epoch to go on from.
+        unfilled: gaps that ended in an earlier run, which could not fill them any more.
     """
 
     def __init__(
@@ -48,6 +49,7 @@ class Stream:
         paths: Mapping[int, str],
         latest: Mapping[int, Sample],
         epoch: int = 0,
+        unfilled: Iterable[Gap] = (),
     ) -> None:
         self.name = mapping.name
         self.epoch = epoch
@@ -60,7 +62,7 @@ class Stream:
         self._gaps, self._confirm = GapMarks(), Confirm()
         self._watch = ClockWatch()
         self._before_gap: dict[int, tuple[int, float, int]] = {}
-        self._ended_gaps: deque[Gap] = deque(maxlen=_GAPS_HELD)
+        self._ended_gaps: deque[Gap] = deque(unfilled, maxlen=_GAPS_HELD)
         self._kept: list[Kept] = []
         self._events: list[Event] = []
 
