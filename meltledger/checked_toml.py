@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -118,13 +118,18 @@ def _keys_at(place: Place, root: type[BaseModel]) -> list[str]:
         place = place[3:]
     else:
         model = root
+    is_name = False
     for part in place:
+        if is_name:  # what a person called one of several, such as a customer
+            is_name = False
+            continue
         if isinstance(part, int) or not (isinstance(model, type) and issubclass(model, BaseModel)):
             model = model if isinstance(part, int) else _element(model)
             continue
         field = model.model_fields.get(part)
         if field is None:
             return []
+        is_name = get_origin(field.annotation) is dict
         model = _element(field.annotation)
     return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
 

@@ -26,6 +26,9 @@ from trials.outcome.together import outcome_of
 from trials.record import Trial, TrialRecord, What, book_of
 from trials.segments import timeline
 
+_TAGS_AT_ONCE: Final = 40
+"""A store takes some times the memory of what it reads while it reads."""
+
 _NOT_OURS: Final = "edge."
 """How the recorder does is no reading of the line."""
 
@@ -52,7 +55,11 @@ def evaluate(config: LineConfig, record: TrialRecord, trial: Trial, now_ns: int)
             materials_ns=[e.time_ns for e in lots_after_the_first(book)],
             screens_ns=[e.time_ns for e in book.all_of(What.SCREEN)[1:]],
         )
-        series = store.read(list(tags), trial.start_ns, end_ns, bound_before=True)
+        series: dict[str, Series] = {}
+        paths = list(tags)
+        for at in range(0, len(paths), _TAGS_AT_ONCE):
+            some = paths[at : at + _TAGS_AT_ONCE]
+            series |= store.read(some, trial.start_ns, end_ns, bound_before=True)
     return outcome_of(
         trial,
         record.entries(trial.id),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from historian.archive.manifest import DAY_NS
 from historian.errors import WrongInput
 from historian.frame import Series
+from historian.retention import Window
 from historian.store import Store
 from trials.record import Trial, TrialRecord, book_of
 from trials.record.travel import head
@@ -31,7 +32,10 @@ def seal_holds(record: TrialRecord, store: Store, trial: Trial) -> tuple[Seal, l
         WrongInput: the trial was never sealed.
     """
     entries = record.entries(trial.id)
-    kept = book_of(entries).seal
+    book = book_of(entries)
+    if book.forgotten is not None:
+        raise WrongInput(f"trial '{trial.name}' was deleted; the proof stands beside its seal")
+    kept = book.seal
     if kept is None:
         raise WrongInput(f"trial '{trial.name}' was never sealed; a trial is sealed when it is closed")
     seal = Seal.from_json(kept.data)
@@ -41,15 +45,21 @@ def seal_holds(record: TrialRecord, store: Store, trial: Trial) -> tuple[Seal, l
 def _tags(store: Store, trial: Trial) -> dict[str, TagSeal]:
     if trial.end_ns is None:
         raise WrongInput(f"trial '{trial.name}' is under way; close it before it is sealed")
+    return tags_in(store, [(trial.start_ns, trial.end_ns)])
+
+
+def tags_in(store: Store, windows: Sequence[Window]) -> dict[str, TagSeal]:
+    """Path → its samples in the windows [start, end), for every tag that has any."""
     found = {}
     for path, tag in sorted(store.tags().items()):
-        one = tag_seal(path, tag.unit, _pieces(store, path, trial.start_ns, trial.end_ns))
+        one = tag_seal(path, tag.unit, _pieces(store, path, windows))
         if one.samples:
             found[path] = one
     return found
 
 
-def _pieces(store: Store, path: str, start_ns: int, end_ns: int) -> Iterator[Series]:
+def _pieces(store: Store, path: str, windows: Sequence[Window]) -> Iterator[Series]:
     """Day by day, so that a long trial needs no more memory than a short one."""
-    for at_ns in range(start_ns, end_ns, DAY_NS):
-        yield store.read([path], at_ns, min(at_ns + DAY_NS, end_ns))[path]
+    for start_ns, end_ns in windows:
+        for at_ns in range(start_ns, end_ns, DAY_NS):
+            yield store.read([path], at_ns, min(at_ns + DAY_NS, end_ns))[path]

@@ -24,10 +24,11 @@ from collector import (
 )
 from historian.clocks.trusted import Known
 from historian.memory import hold_little
-from historian.retention import EVER_NS, Window
+from historian.retention import Window
 from meltledger.apart import UpkeepApart
 from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
+from meltledger.customers import held_windows
 from meltledger.digestdesk import digested
 from meltledger.keeping import keep_house
 from meltledger.measured import measured
@@ -125,8 +126,7 @@ async def _kept_house(
         return
 
     def held() -> list[Window]:
-        trial = parts.trials.under_way()
-        return [] if trial is None else [(trial.start_ns, EVER_NS)]
+        return held_windows(config, parts.trials.trials(), clock.now_ns())
 
     name, tell = config.facts.name, parts.journal.event
     keeping = asyncio.create_task(

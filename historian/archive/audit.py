@@ -9,7 +9,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from historian.archive.columns import Columns, FrameTable, Merged, Seqs, modified_of
+from historian.archive.columns import Columns, FrameTable, Merged, Seqs, modified_of, within
 from historian.store import Modified
 
 
@@ -56,11 +56,16 @@ class Audit:
 
     def between(self, first_seq: int, last_seq: int) -> Self:
         """Those in the frames from one number to another, both taken in."""
-        inside = (self.rows.seq >= first_seq) & (self.rows.seq <= last_seq)
-        return type(self)(self.rows.where(inside), self.replaced_by[inside])
+        chosen = (self.rows.seq >= first_seq) & (self.rows.seq <= last_seq)
+        return type(self)(self.rows.where(chosen), self.replaced_by[chosen])
+
+    def outside(self, windows: Sequence[tuple[int, int]]) -> Self:
+        """Those whose source time lies in none of the windows [start, end)."""
+        chosen = ~within(self.rows.time_ns, windows)
+        return type(self)(self.rows.where(chosen), self.replaced_by[chosen])
 
     def modified(self, tag: int, start_ns: int, end_ns: int, frames: FrameTable) -> list[Modified]:
         """What later writes of a tag replaced in [start, end); ``frames`` holds every number."""
         rows = self.rows
-        inside = self.is_replaced & (rows.tag == tag) & (rows.time_ns >= start_ns) & (rows.time_ns < end_ns)
-        return modified_of(rows.where(inside), self.replaced_by[inside], frames)
+        chosen = self.is_replaced & (rows.tag == tag) & (rows.time_ns >= start_ns) & (rows.time_ns < end_ns)
+        return modified_of(rows.where(chosen), self.replaced_by[chosen], frames)

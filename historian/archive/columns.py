@@ -69,6 +69,14 @@ class FrameTable:
         return np.searchsorted(self.seq, seq)
 
 
+def within(time_ns: Times, windows: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
+    """Which times lie in one of the windows [start, end), shape (n,)."""
+    found = np.zeros(len(time_ns), dtype=np.bool_)
+    for low, high in windows:
+        found |= (time_ns >= low) & (time_ns < high)
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class Columns:
     """Samples of any tags, one row each, shape (n,) all; ``value`` is NaN where there is none."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from historian.archive.audit import Audit
-from historian.archive.columns import Columns, FrameTable, Seqs, merge
+from historian.archive.columns import Columns, FrameTable, Seqs, merge, within
 from historian.archive.files import Files
 from historian.archive.groups import Groups, agreed, groups_of
 from historian.archive.manifest import Kind, Level, Segment
@@ -42,25 +42,30 @@ class Supply:
         files: Files,
         *,
         empty: Seqs,
+        without: Sequence[tuple[int, int]] = (),
     ) -> None:
         """From the segments that the window covers and from samples that lie in it.
 
         Args:
             arrivals: holds every frame that ``fresh`` or ``empty`` names.
             empty: numbers of frames without a sample that are to stand in this segment.
+            without: windows [start, end) of source time of which nothing is to come along.
         """
         self._window = window
         self._old = old
+        self._without = without
         self._open = [files.of(f) for s in old for f in s.of_kind(Kind.WIDE, Kind.LONG)]
         tables = [files.of(f).frames() for s in old for f in s.of_kind(Kind.FRAMES)]
         audits = [files.of(f).audit() for s in old for f in s.of_kind(Kind.AUDIT)]
-        self.audits: list[Audit] = [audit for audit, _ in audits]
+        self.audits: list[Audit] = [kept for audit, _ in audits if len(kept := audit.outside(without))]
         self.frames = FrameTable.union([*tables, *(table for _, table in audits), arrivals])
         # With those that hold no sample at all: the next ones' numbers count them.
         self.named = np.concatenate([*(t.seq for t in tables), *(t.seq for _, t in audits), empty])
         self.tags = sorted({t for f in self._open for t in f.entry.tags} | set(np.unique(fresh.tag).tolist()))
         self._fresh = fresh.where(np.argsort(fresh.tag, kind="stable"))
         self._merged: Columns | None = None
+        if without:
+            self.tags = [t for t in self.tags if len(self._gather([t], window.start_ns, window.end_ns))]
         if window.level is Level.HOUR:
             self._merged = self._merge(self._gather(self.tags, window.start_ns, window.end_ns))
 
@@ -69,7 +74,8 @@ class Supply:
         if self._merged is not None:
             return groups_of(self._merged)
         groupings = [
-            {tag: f.path for f in segment.of_kind(Kind.WIDE) for tag in f.tags} for segment in self._old
+            {tag: f.path for f in segment.of_kind(Kind.WIDE) for tag in f.tags if tag in self.tags}
+            for segment in self._old
         ]
         return agreed(groupings)
 
@@ -90,7 +96,8 @@ class Supply:
 
     def _gather(self, tags: Sequence[int], start_ns: int, end_ns: int) -> Columns:
         parts = [part for f in self._open for part in f.read(tags, start_ns, end_ns)]
-        return Columns.joined([*parts, _slices(self._fresh, tags).between(start_ns, end_ns)])
+        found = Columns.joined([*parts, _slices(self._fresh, tags).between(start_ns, end_ns)])
+        return found.where(~within(found.time_ns, self._without)) if self._without else found
 
     def _merge(self, samples: Columns) -> Columns:
         merged = merge(samples, self.frames)

@@ -124,6 +124,24 @@ class ArchiveWriter:
             self._change([(Level.DAY, start)], nothing, nobody, tags, self.manifest.sealed_seq)
         return len(closed)
 
+    def cut(self, windows: Sequence[tuple[int, int]], tags: Mapping[int, Tag]) -> int:
+        """Take the samples of some windows [start, end) out for good; gives how many.
+
+        Segments that held some are written anew without them; one that is left with none goes. What was
+        replaced in those windows goes from the record of replaced samples as well.
+
+        Raises:
+            StoreFull, StoreReadOnly: the archive is as it was before.
+        """
+        self._settle()
+        before = sum(s.samples for s in self.manifest.segments)
+        touched = {s for a, b in windows for s in self.manifest.between(a, b)}
+        if touched:
+            nothing, nobody = Columns.joined([]), FrameTable.of([])
+            places = sorted(((s.level, s.start_ns) for s in touched), key=lambda place: place[1])
+            self._change(places, nothing, nobody, tags, self.manifest.sealed_seq, without=windows)
+        return before - sum(s.samples for s in self.manifest.segments)
+
     def drop(self, segments: Iterable[Segment]) -> None:
         """Take whole segments out of the archive, with their files."""
         self._settle()
@@ -144,22 +162,29 @@ class ArchiveWriter:
         arrivals: FrameTable,
         tags: Mapping[int, Tag],
         sealed_seq: int,
+        without: Sequence[tuple[int, int]] = (),
     ) -> None:
         """Write the segments of some windows anew and let the manifest name them."""
         self._written = []
         empty = np.setdiff1d(arrivals.seq, fresh.seq)
         try:
-            new = []
+            new: list[Segment] = []
+            left: list[Segment] = []
             for level, start_ns in windows:
-                inside = fresh.between(start_ns, start_ns + level.span_ns)
-                new.append(self._rewrite(level, start_ns, inside, arrivals, empty, tags, sealed_seq))
+                end_ns = start_ns + level.span_ns
+                coming = fresh.between(start_ns, end_ns)
+                made = self._rewrite(level, start_ns, coming, arrivals, empty, tags, sealed_seq, without)
+                if made is None:
+                    left += self.manifest.between(start_ns, end_ns)
+                else:
+                    new.append(made)
                 empty = empty[:0]
             self._sync(new)
         except MeltledgerError:
             # No manifest names them, and on a full disk the next try needs their space.
             self._delete(self._written)
             raise
-        self._replace(self.manifest.changed(new, sealed_seq=sealed_seq))
+        self._replace(self.manifest.changed(new, drop=left, sealed_seq=sealed_seq))
 
     def _windows(self, fresh: Columns) -> Iterator[tuple[Level, int]]:
         """The segments that the samples go to: the day where it was made already, else the hour."""
@@ -182,7 +207,9 @@ class ArchiveWriter:
         empty: Seqs,
         tags: Mapping[int, Tag],
         sealed_seq: int,
-    ) -> Segment:
+        without: Sequence[tuple[int, int]],
+    ) -> Segment | None:
+        """The segment; none where nothing would be in it."""
         generation = self.manifest.generation + 1
         window = Window(self.manifest.line, level, start_ns, start_ns + level.span_ns, generation, sealed_seq)
         stem = _stem(window)
@@ -194,7 +221,9 @@ class ArchiveWriter:
             return path, len(data), hashlib.sha256(data).hexdigest()
 
         old = self.manifest.between(window.start_ns, window.end_ns)
-        supply = Supply(window, old, fresh, arrivals, self._files, empty=empty)
+        supply = Supply(window, old, fresh, arrivals, self._files, empty=empty, without=without)
+        if without and not supply.tags:
+            return None
         return Rewrite(window, supply, tags, put).segment()
 
     def _sync(self, new: Sequence[Segment]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, Self
 
 import numpy as np
@@ -74,6 +74,15 @@ class Newest:
             return None
         time_ns, value, quality, arrival_ns = self._rows[number].tolist()
         return Sample(time_ns, value, quality, arrival_ns)
+
+    def without(self, windows: Sequence[tuple[int, int]]) -> Self:
+        """The same, but for samples whose time lies in one of the windows [start, end)."""
+        rows = self._rows.copy()
+        for low, high in windows:
+            gone = (rows["time_ns"] >= low) & (rows["time_ns"] < high)
+            rows["time_ns"][gone], rows["value"][gone] = _NEVER, np.nan
+            rows["quality"][gone] = rows["arrival_ns"][gone] = 0
+        return self.from_bytes(self.seq, rows.tobytes(), where="")
 
     @property
     def arrival_ns(self) -> int:

@@ -232,6 +232,17 @@ class Recent:
                 found = self._db.execute(f"DELETE FROM rows WHERE seq IN ({some})", (up_to_seq, _AT_ONCE))
                 gone = found.rowcount
 
+    def scrub(self, newest: bytes) -> None:
+        """Put other newest samples down, and leave no trace of what was ever deleted, in file or log.
+
+        Args:
+            newest: as for ``let_go``, up to the same number.
+        """
+        with told(self.path):
+            self._db.execute("UPDATE meta SET value=? WHERE key='newest'", (newest,))
+            self._db.execute("VACUUM")
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+
     def newest(self) -> tuple[int, bytes | None]:
         """Up to which number the rows were let go of, and what ``let_go`` was given with it."""
         with told(self.path):

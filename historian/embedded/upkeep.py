@@ -110,6 +110,37 @@ class Upkeep:
         self._spare.keep(self._spare_bytes())
         return kept
 
+    def forget(self, windows: Sequence[Window], now_ns: int) -> int:
+        """Delete the samples of some windows for good: raw, replaced, rolled up; gives how many raw ones.
+
+        Whole or to be done again: after a stop in between, the same call deletes the rest.
+
+        Args:
+            now_ns: the edge's clock, UTC nanoseconds.
+
+        Raises:
+            WrongInput: samples of a window are not sealed yet, so that they cannot be deleted one by one.
+            StoreFull, StoreReadOnly: naming the folder.
+        """
+        tags = self._tags()
+        self._list(tags)
+        self._seal(now_ns, tags, seal_all=False)
+        if any(self._recent.spans(a, b) for a, b in windows):
+            raise WrongInput(
+                f"{self._recent.path}: holds samples of that time which are not sealed yet; an hour is "
+                "sealed two minutes after its end: try again then"
+            )
+        paths = {number: tag.path for number, tag in tags.items()}
+        gone = self._rollups.gone(self._archive.manifest.segments)
+        count = self._archive.cut(windows, tags)
+        self._rollups.cut(windows, paths)
+        self._rollups.bring_up(
+            self._archive.manifest.segments, reader_of(self._folder / "archive"), paths, gone
+        )
+        self._recent.scrub(self._newest().without(windows).to_bytes())
+        give_back()
+        return count
+
     def close(self) -> None:
         """Let go of the files."""
         self._recent.close()

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from historian.archive.columns import within
 from historian.archive.disk import Disk
 from historian.archive.files import Files
 from historian.archive.manifest import NAME, Kind, Segment
@@ -122,6 +122,41 @@ class RollupWriter:
         self.reader.let_go()
         return written
 
+    def cut(self, windows: Sequence[tuple[int, int]], paths: Mapping[int, str]) -> None:
+        """Take every row out that stands for a time in some windows [start, end), and delete what held it.
+
+        The rows at the windows' ends go as a whole; ``bring_up`` makes them again of what the archive holds
+        there. Hours are made again of the minutes that stay.
+
+        Args:
+            paths: tag number → path, for every tag in the rollups.
+        """
+        self._settle()
+        for interval_ns in sorted(INTERVALS.values()):
+            for file in [f for f in self.reader.listed.files if f.interval_ns == interval_ns]:
+                if any(a < file.end_ns and b > file.start_ns for a, b in windows):
+                    self._cut_file(file, [_widened(w, interval_ns) for w in windows], paths)
+        # What was superseded goes from the disk with the next change; here it must not wait.
+        self._replace(self.reader.listed.changed([]))
+        self.reader.let_go()
+
+    def _cut_file(
+        self, file: RollupFile, windows: Sequence[tuple[int, int]], paths: Mapping[int, str]
+    ) -> None:
+        interval_ns = file.interval_ns
+        rows = self.reader.read(interval_ns, file.start_ns, file.end_ns)
+        kept = rows.take(~within(rows.start_ns, windows))
+        if interval_ns > MINUTE_NS:
+            ends = [(max(a, file.start_ns), min(b, file.end_ns)) for a, b in windows]
+            again = [self.reader.read(MINUTE_NS, a, b) for a, b in ends if a < b]
+            kept = joined([kept, *(coarser(minutes, interval_ns) for minutes in again if len(minutes))])
+        sources = {s for s in file.sources if not any(a < s[1] and b > s[0] for a, b in windows)}
+        if not len(kept):
+            self._replace(self.reader.listed.changed([], drop=[file]))
+            return
+        made = self._written(interval_ns, file.start_ns, file.end_ns, kept, sources, paths)
+        self._replace(self.reader.listed.changed([made]))
+
     def drop(self, files: Iterable[RollupFile]) -> None:
         """Take whole files out; they go from the disk with the next change."""
         self._settle()
@@ -147,7 +182,7 @@ class RollupWriter:
             is_in = (whole.start_ns >= segment.start_ns) & (whole.start_ns < segment.end_ns)
             replaced, whole = whole.take(is_in), whole.take(~is_in)
             # Longer intervals are made of minutes, which hold what has gone.
-            alone = _inside(replaced.start_ns, gone if interval_ns == MINUTE_NS else ())
+            alone = within(replaced.start_ns, gone if interval_ns == MINUTE_NS else ())
             rows = _with_gone(replaced.take(~alone), rows)
             if alone.any():
                 rows = together(replaced.take(alone), rows)
@@ -217,12 +252,9 @@ class RollupWriter:
                 self._disk.delete(path)
 
 
-def _inside(time_ns: Times, windows: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
-    """Which times lie in one of the windows [start, end)."""
-    found = np.zeros(len(time_ns), dtype=np.bool_)
-    for low, high in windows:
-        found |= (time_ns >= low) & (time_ns < high)
-    return found
+def _widened(window: tuple[int, int], interval_ns: int) -> tuple[int, int]:
+    """A window out to whole intervals."""
+    return window[0] // interval_ns * interval_ns, -(-window[1] // interval_ns) * interval_ns
 
 
 def _with_gone(old: Rollup, new: Rollup) -> Rollup:

@@ -20,6 +20,7 @@ from trials.record import What
 from trials.report import LANGUAGES, Made, System, Wanted, as_html, as_pdf, report_of, speech_of
 
 _FORMATS: Final = ("html", "pdf")
+_PHOTO_PX: Final = 800
 _NOT_IN_NAMES: Final = re.compile(r"[^\w.-]+")
 
 
@@ -30,7 +31,13 @@ _NOT_IN_NAMES: Final = re.compile(r"[^\w.-]+")
 @click.option(
     "--language", type=click.Choice(LANGUAGES), default="en", show_default=True, help="Of the report."
 )
-@click.option("--units", type=click.Choice([s.value for s in System]), default="metric", show_default=True)
+@click.option(
+    "--units",
+    type=click.Choice([s.value for s in System]),
+    default="metric",
+    show_default=True,
+    help="Metric on A4, or those of the United States on letter paper.",
+)
 @click.option(
     "--as", "formats", type=click.Choice(_FORMATS), multiple=True, help="Only this; both when left out."
 )
@@ -71,7 +78,7 @@ def _photos(line: RecordedLine, outcome: Outcome) -> dict[str, bytes]:
     for entry in outcome.book.all_of(What.PHOTO):
         sha256 = str(entry.data["sha256"])
         try:
-            found[sha256] = small_copy(photo(folder, sha256))
+            found[sha256] = small_copy(photo(folder, sha256), _PHOTO_PX)
         except MeltledgerError as error:
             click.echo(f"meltledger: {error}", err=True)
     return found

@@ -13,6 +13,8 @@ import click
 
 from historian.errors import WrongInput
 from meltledger.cli import FOUND, Verbs
+from meltledger.customers import coded
+from meltledger.labels import named
 from meltledger.recordedline import recorded_line
 from meltledger.sealing import seal_holds, seal_trial
 from meltledger.stores import store_or_none_yet
@@ -26,6 +28,8 @@ _FILE = click.argument("file", type=click.Path(path_type=Path))
 _TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
 _BY = click.option("--by", default="", help="Who says so; this computer's user when left out.")
 _AT = click.option("--at", help="When it was so (ISO 8601; the line's zone); now when left out.")
+_LABELLED: Final = {What.SAMPLE: ("name", "bag"), What.RESULT: ("sample",)}
+"""Keys for which a label may be scanned."""
 _INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that it corrects.")
 
 
@@ -38,6 +42,13 @@ _LATE: Final = {
     "enough": ("meltledger.verbs.trial_figures", "Say what a valid result still needs."),
     "compare": ("meltledger.verbs.trial_judging", "Set trials, points, phases or screens side by side."),
     "scale-up": ("meltledger.verbs.trial_judging", "Say what a production line needs, by this trial."),
+    "paper": ("meltledger.verbs.trial_paper", "Write run sheet and labels, to be printed."),
+    "bag": ("meltledger.verbs.trial_paper", "Write down that a bag is full."),
+    "weigh": ("meltledger.verbs.trial_paper", "Write down a bucket of what was discharged."),
+    "screen": ("meltledger.verbs.trial_paper", "Write down which screen was mounted."),
+    "suspect": ("meltledger.verbs.trial_paper", "List the bags that may hold pellets of a time."),
+    "package": ("meltledger.verbs.trial_ending", "Write a closed trial's data into one zip."),
+    "forget": ("meltledger.verbs.trial_ending", "Delete a trial when its time is over."),
 }
 
 
@@ -59,6 +70,7 @@ def new(file: Path, name: str, customer: str, code_name: str) -> int:
             raise WrongInput(
                 f"trial '{under_way.name}' is under way; close it first: meltledger trial close {file}"
             )
+        customer, code_name = coded(line.config, customer, code_name)
         line.record.open_trial(name, customer=customer, code_name=code_name, start_ns=time.time_ns(), plan={})
     click.echo(f"trial '{name}' is under way")
     return 0
@@ -271,9 +283,9 @@ def _write(
 ) -> int:
     with recorded_line(file) as line:
         time_ns = time.time_ns() if at is None else time_ns_of(at, line.zone)
-        entry = line.record.write(
-            line.trial(name).id, what, data, time_ns=time_ns, by=_who(by), replaces=instead_of
-        )
+        trial = line.trial(name)
+        told = {k: named(trial, v) if k in _LABELLED.get(what, ()) else v for k, v in data.items()}
+        entry = line.record.write(trial.id, what, told, time_ns=time_ns, by=_who(by), replaces=instead_of)
     click.echo(f"entry {entry.id}{', an addendum' if entry.addendum else ''}: {sentence_of(entry)}")
     return 0
 

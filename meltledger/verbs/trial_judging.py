@@ -13,6 +13,7 @@ import click
 
 from historian.errors import WrongInput
 from meltledger.cli import FOUND
+from meltledger.customers import check_comparable
 from meltledger.evaluating import evaluate
 from meltledger.recordedline import RecordedLine, recorded_line
 from rules.backtest.tables import as_text
@@ -63,6 +64,7 @@ def compare(file: Path, sides: tuple[str, ...], across: tuple[str, ...], along: 
     with recorded_line(file) as line:
         outcomes: dict[str, Outcome] = {}
         chosen = [one for side in sides for one in _sides(line, side, outcomes)]
+        check_comparable(line.config, [line.trial(name) for name in outcomes])
     found = comparison.compare(chosen, [Trait(a) for a in across])
     _table(comparison.header_of(found), comparison.rows_of(found))
     _sentences(comparison.sentences_of(found))

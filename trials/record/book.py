@@ -18,12 +18,14 @@ class Book:
         corrected: number of a standing entry → those that it stands in place of, the newest first.
         withdrawn: entries that were taken back, each with the reason.
         seal: the newest seal; None while there is none.
+        forgotten: the proof that all but the seals was deleted; None while it is there.
     """
 
     standing: tuple[Entry, ...]
     corrected: Mapping[int, tuple[Entry, ...]]
     withdrawn: tuple[tuple[Entry, str], ...]
     seal: Entry | None
+    forgotten: Entry | None = None
 
     def all_of(self, what: What) -> list[Entry]:
         """The entries of a form, in the order of when it was so."""
@@ -51,7 +53,7 @@ def book_of(entries: Iterable[Entry]) -> Book:
     reason: dict[int, str] = {}
     after: dict[int, int] = {}  # an entry → the one that stands in its place
     newest: dict[What, int] = {}
-    seal = None
+    seal = forgotten = None
     for entry in listed:
         if entry.what is What.WITHDRAWN and entry.replaces is not None:
             reason[entry.replaces] = str(entry.data.get("why", ""))
@@ -59,13 +61,16 @@ def book_of(entries: Iterable[Entry]) -> Book:
         if entry.what is What.SEALED:
             seal = entry
             continue
+        if entry.what is What.FORGOTTEN:
+            forgotten = entry
+            continue
         place = entry.replaces
         if place is None and entry.what in ONCE:
             place = newest.get(entry.what)
         if place is not None:
             after[place] = entry.id
         newest[entry.what] = entry.id
-    words = [e for e in listed if e.what not in (What.WITHDRAWN, What.SEALED)]
+    words = [e for e in listed if e.what not in (What.WITHDRAWN, What.SEALED, What.FORGOTTEN)]
     standing = [e for e in words if e.id not in after and e.id not in reason]
     before = {new: old for old, new in after.items()}
     corrected: dict[int, tuple[Entry, ...]] = {}
@@ -81,4 +86,5 @@ def book_of(entries: Iterable[Entry]) -> Book:
         corrected,
         tuple((by_id[n], why) for n, why in sorted(reason.items()) if n in by_id),
         seal,
+        forgotten,
     )

@@ -39,6 +39,7 @@ class What(StrEnum):
     SITTING = "sitting"
     WITHDRAWN = "withdrawn"
     SEALED = "sealed"
+    FORGOTTEN = "forgotten"
 
 
 FORMS: Final[Mapping[What, type[Section]]] = {

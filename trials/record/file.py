@@ -1,7 +1,8 @@
 """The record of a line's trials on disk: when each began and ended, for whom, and what was written down.
 
 One SQLite file in WAL mode, flushed to disk at every commit. Entries are only added (``entries``); every
-change stands in the table ``audit`` as well. From neither can anything be taken away.
+change stands in the table ``audit`` as well. From neither can anything be taken away, but a whole trial
+whose time is over (``TrialRecord.forget``).
 """
 
 from __future__ import annotations
@@ -256,6 +257,38 @@ class TrialRecord:
             now_ns = self._clock()
             return self._add(trial_id, What.SEALED, dict(seal), now_ns, now_ns, by, None)
 
+    def forget(self, trial_id: int, proof: Mapping[str, Any], *, by: str) -> Entry:
+        """Delete what the record says of a trial, for good; its seals stay, and the proof beside them.
+
+        This is the only way in which anything leaves the record: by an agreement that its time is over.
+
+        Args:
+            proof: see ``trials.customers.forgetting``, JSON types.
+
+        Raises:
+            WrongInput: no such trial, or it is under way.
+        """
+        with self._transaction() as db:
+            trial = self._trial(trial_id)
+            if trial.end_ns is None:
+                raise WrongInput(f"trial '{trial.name}' is under way; close it before it is deleted")
+            # What is deleted is written over; else it would stand in the file's free pages.
+            db.execute("PRAGMA secure_delete=ON")
+            for guard in ("entries_stay", "audit_stays"):
+                db.execute(f"DROP TRIGGER {guard}")
+            db.execute("DELETE FROM audit WHERE trial_id = ?", (trial_id,))
+            db.execute("DELETE FROM entries WHERE trial_id = ? AND what != ?", (trial_id, str(What.SEALED)))
+            db.execute(
+                "UPDATE trials SET name = ?, customer = '', plan = '{}' WHERE id = ?",
+                (_called(trial), trial_id),
+            )
+            for statement in _statements(_SCHEMA):
+                db.execute(statement)
+            now_ns = self._clock()
+            entry = self._add(trial_id, What.FORGOTTEN, dict(proof), now_ns, now_ns, by, None)
+        self._rows("PRAGMA wal_checkpoint(TRUNCATE)")
+        return entry
+
     def entries(self, trial_id: int) -> list[Entry]:
         """All that was ever written of a trial, in the order of writing."""
         rows = self._rows(f"SELECT {_ENTRY} FROM entries WHERE trial_id = ? ORDER BY id", trial_id)
@@ -394,6 +427,11 @@ class TrialRecord:
 def _trial(row: tuple[Any, ...]) -> Trial:
     id, name, customer, code_name, start_ns, end_ns, plan = row
     return Trial(id, name, customer, code_name, start_ns, end_ns, json.loads(plan))
+
+
+def _called(trial: Trial) -> str:
+    """How a trial is called when what it said is gone: its own name may tell whose it was."""
+    return f"{trial.code_name or 'trial'}-{trial.id}"
 
 
 def _entry(row: tuple[Any, ...]) -> Entry:

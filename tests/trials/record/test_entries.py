@@ -133,7 +133,7 @@ def test_nothing_is_taken_from_the_entries(record: TrialRecord, sql: str) -> Non
 
 
 def test_every_kind_that_people_write_has_a_form() -> None:
-    assert set(What) - FORMS.keys() == {What.WITHDRAWN, What.SEALED}
+    assert set(What) - FORMS.keys() == {What.WITHDRAWN, What.SEALED, What.FORGOTTEN}
 
 
 def test_a_record_of_the_form_before_is_brought_up_with_its_notes(tmp_path: Path) -> None:
