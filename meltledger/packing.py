@@ -15,10 +15,12 @@ from historian.exchange import Window, export_parquet
 from historian.exchange.exporting import whole
 from historian.frame import NS
 from historian.store import Store
+from meltledger.evaluating import evaluate
 from meltledger.recordedline import RecordedLine
 from meltledger.sealing import seal_holds
 from meltledger.stores import store_or_none_yet
 from meltledger.workbook import Sheet, write_workbook
+from trials.outcome import Outcome
 from trials.package import SUMS, settled_workbook, write_package
 from trials.record import Entry, Trial, What, book_of
 from trials.record.book import Book
@@ -31,7 +33,7 @@ _ABOUT: Final = """\
 {name}: {start} to {end}
 
 record.json      all that was written down, by whom and when, also what was corrected
-record.xlsx      the same as tables; times in UTC
+record.xlsx      the same as tables, and the figures of each operating point; times in UTC
 samples.parquet  every sample of the trial's time, as the machines gave them: time (UTC), time_ns, tag, value,
                  quality (OPC UA status code); units stand in the file's metadata
 seal.json        the hashes with which record and samples were sealed
@@ -79,7 +81,8 @@ def _written(line: RecordedLine, trial: Trial, store: Store, seal: Seal, beside:
     found = {n: beside / n for n in ("record.json", "record.xlsx", "samples.parquet", "seal.json")}
     _json(found["record.json"], to_json(trial, entries))
     _json(found["seal.json"], seal.to_json())
-    write_workbook(found["record.xlsx"], _sheets(book))
+    outcome = evaluate(line.config, line.record, trial, trial.end_ns or trial.start_ns)
+    write_workbook(found["record.xlsx"], {**_sheets(book), "figures": _figures(outcome)})
     found["record.xlsx"].write_bytes(settled_workbook(found["record.xlsx"].read_bytes()))
     # Only tags of which something was sealed: the others may be of another trial.
     window = Window(tuple(sorted(seal.tags)), trial.start_ns, trial.end_ns or trial.start_ns)
@@ -139,6 +142,17 @@ def _sheets(book: Book) -> dict[str, Sheet]:
         ],
     )
     return {"record": entries, "laboratory": results, "corrected": old}
+
+
+def _figures(outcome: Outcome) -> Sheet:
+    """Every figure of every operating point, or why it has no value."""
+    heads = ["operating point", "figure", "value", "unit", "expanded uncertainty, k = 2", "not known because"]
+    rows = [
+        (point.name, f.name, f.value, f.unit, f.expanded, f.absent, f.method)
+        for point in outcome.points
+        for f in point.figures.figures
+    ]
+    return Sheet([*heads, "method"], rows)
 
 
 def _row(entry: Entry) -> tuple[int, datetime, datetime, str, str, str, bool]:

@@ -24,7 +24,7 @@ _FILE = click.argument("file", type=_PATH)
 @click.command("package", help="Write the data of a closed trial into one zip for its customer.")
 @_FILE
 @click.argument("name")
-@click.option("--out", type=_PATH, default=Path(), help="Folder; this one when left out.")
+@click.option("--to", "out", type=_PATH, default=Path(), help="Folder; this one when left out.")
 @click.option("--report", "reports", type=_PATH, multiple=True, help="A report of it; may be given twice.")
 def package(file: Path, name: str, out: Path, reports: tuple[Path, ...]) -> int:
     """Record, samples, seal, photographs, reports, check sums: of this trial alone."""

@@ -31,7 +31,7 @@ _INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that
 
 @click.command("paper", help="Write the run sheet and the labels of a trial, to be printed.")
 @_FILE
-@click.option("--out", type=_PATH, default=Path(), help="Folder; this one when left out.")
+@click.option("--to", "out", type=_PATH, default=Path(), help="Folder; this one when left out.")
 @click.option("--samples", type=click.IntRange(0, 999), default=24, help="How many labels of samples.")
 @click.option("--bags", type=click.IntRange(0, 999), default=24, help="How many labels of bags.")
 @_TRIAL

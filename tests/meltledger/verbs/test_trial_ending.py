@@ -110,7 +110,7 @@ def _members(zipped: bytes, where: str = "") -> Iterator[tuple[str, bytes]]:
 
 
 def test_a_package_holds_nothing_of_another_customers_trial(line: LineConfig, tmp_path: Path) -> None:
-    assert exit_code("trial", "package", str(line.path), "day 1", "--out", str(tmp_path / "out")) == 0
+    assert exit_code("trial", "package", str(line.path), "day 1", "--to", str(tmp_path / "out")) == 0
     (file,) = (tmp_path / "out").iterdir()
     assert file.name == "heron-1.zip"
     members = dict(_members(file.read_bytes()))
@@ -119,15 +119,13 @@ def test_a_package_holds_nothing_of_another_customers_trial(line: LineConfig, tm
         for secret in SECRETS:
             assert secret.lower().encode() not in body.lower(), (where, secret)
     # The same search finds the other's words in the other's package.
-    assert (
-        exit_code("trial", "package", str(line.path), "Zaunkoenig day", "--out", str(tmp_path / "out")) == 0
-    )
+    assert exit_code("trial", "package", str(line.path), "Zaunkoenig day", "--to", str(tmp_path / "out")) == 0
     theirs = b"".join(b for _, b in _members((tmp_path / "out" / "wren-2.zip").read_bytes())).lower()
     assert all(secret.lower().encode() in theirs for secret in SECRETS)
 
 
 def test_a_package_holds_its_window_alone(line: LineConfig, tmp_path: Path) -> None:
-    exit_code("trial", "package", str(line.path), "day 1", "--out", str(tmp_path))
+    exit_code("trial", "package", str(line.path), "day 1", "--to", str(tmp_path))
     with zipfile.ZipFile(tmp_path / "heron-1.zip") as opened:
         table = pq.read_table(io.BytesIO(opened.read("heron-1/samples.parquet")))
         record = json.loads(opened.read("heron-1/record.json"))
@@ -141,7 +139,7 @@ def test_a_package_is_the_same_again_and_its_check_sums_hold(line: LineConfig, t
     report = tmp_path / "report.html"
     report.write_text("<p>a report</p>", encoding="utf-8")
     for out in ("a", "b"):
-        told = ("trial", "package", str(line.path), "day 1", "--out", str(tmp_path / out))
+        told = ("trial", "package", str(line.path), "day 1", "--to", str(tmp_path / out))
         assert exit_code(*told, "--report", str(report)) == 0
     first, second = ((tmp_path / out / "heron-1.zip").read_bytes() for out in ("a", "b"))
     assert first == second

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook  # type: ignore[import-untyped]
 
 from meltledger.config import LineConfig
 from tests.meltledger.test_cli import exit_code
@@ -101,3 +104,15 @@ def test_settings_are_listed_with_the_reasons_that_were_written(
     said = capsys.readouterr().out
     assert "doser.rate.sp 400 kg/h to 780 kg/h: up to the plan (ada)" in said
     assert "vent valve  to open (by hand, no tag): steam (ada)" in said
+
+
+def test_the_package_holds_the_figures_as_a_table(line: LineConfig, tmp_path: Path) -> None:
+    assert exit_code("trial", "package", str(line.path), NAME, "--to", str(tmp_path)) == 0
+    (packed,) = tmp_path.glob("*.zip")
+    with zipfile.ZipFile(packed) as whole:
+        name = next(n for n in whole.namelist() if n.endswith("record.xlsx"))
+        book = load_workbook(io.BytesIO(whole.read(name)), read_only=True)
+    rows = {row[1]: row for row in book["figures"].iter_rows(min_row=2, values_only=True) if row[0] == "P1"}
+    assert rows["throughput, doser"][2] == pytest.approx(780, rel=0.02)
+    assert rows["throughput, doser"][4] > 0
+    assert all((row[2] is None) == bool(row[5]) for row in rows.values())

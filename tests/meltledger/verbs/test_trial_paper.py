@@ -29,7 +29,7 @@ def said(capsys: pytest.CaptureFixture[str]) -> Any:
 
 def test_run_sheet_and_labels_are_written_under_the_code_name(line: str, tmp_path: Path, said: Any) -> None:
     assert (
-        exit_code("trial", "paper", line, "--out", str(tmp_path / "p"), "--samples", "3", "--bags", "2") == 0
+        exit_code("trial", "paper", line, "--to", str(tmp_path / "p"), "--samples", "3", "--bags", "2") == 0
     )
     assert sorted(f.name for f in (tmp_path / "p").iterdir()) == [
         "heron-1-labels.html",
