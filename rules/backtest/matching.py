@@ -37,11 +37,20 @@ _HEAT = "plates-uneven soak-short plate-out"
 _SCREEN = "pressure-creep cleaning-overdue cleaning-frequent pressure-high"
 
 BY_FAULT: Mapping[str, Counting] = {
-    "B1": _of("a heater is open", "heater-power", _HEAT + " heater-weak die-frozen extruder-cold"),
+    # Where a heater of the melt's way is open, the melt grows colder and stiffer, and the die freezes.
+    "B1": _of(
+        "a heater is open",
+        "heater-power",
+        _HEAT + " heater-weak die-frozen extruder-cold melt-changed pressure-high",
+    ),
     "B2": _of("a heater has lost one of its elements", "heater-weak heater-power", _HEAT),
     "B3": _of("a heater is stuck on", "heater-stuck-on", _HEAT),
     "B4": _of("a sensor is broken", "probe-break sensor-failed", _HEAT + " heater-power"),
-    "B5": _of("a thermocouple is shorted or reversed", "probe-short", _HEAT + " heater-power sensor-failed"),
+    "B5": _of(
+        "a thermocouple is shorted, reversed or swapped with another",
+        "probe-short probes-swapped",
+        _HEAT + " heater-power sensor-failed",
+    ),
     "B6": _of("a thermocouple has slipped", "probe-detached heater-power", _HEAT),
     "B7": _of("a start before the soak was over", "soak-short plates-uneven", "extruder-cold"),
     "B8": _of("a plate is out of use", "plate-out", "heater-power plates-uneven"),
@@ -71,7 +80,8 @@ BY_FAULT: Mapping[str, Counting] = {
     "B19": _of("the screen is torn", "screen-torn"),
     "B20": _of("the discharge is blocked", "discharge-blocked", _SCREEN + " cleaning-weak"),
     "B21": _of("the discharge loses melt", "discharge-loss"),
-    "B22": _of("too little feed", "feed-starved", "pellet-length doser-unweighed"),
+    # What has hung comes down at once, and the screw gets too much for a minute.
+    "B22": _of("too little feed", "feed-starved", "pellet-length doser-unweighed drive-overload"),
     "B23": _of("surging", "surging", "pellet-length"),
     "B24": _of("die holes are frozen", "die-frozen", "pressure-high"),
     "B25": _of("the die drools", "die-drool"),

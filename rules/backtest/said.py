@@ -24,6 +24,8 @@ class Said:
         tags: the signals of its evidence.
         root: the alarm under which it was suppressed from the beginning; None: it was announced.
         late: found in samples that came after newer ones had been judged; never an alarm.
+        heard_ns: the end of the second of arrival in which it was said; None where only ``found_ns``
+            is known.
     """
 
     rule: str
@@ -34,11 +36,17 @@ class Said:
     tags: tuple[str, ...] = ()
     root: Name | None = None
     late: bool = False
+    heard_ns: int | None = None
 
     @property
     def name(self) -> Name:
         """Rule and subject."""
         return self.rule, self.subject
+
+    @property
+    def told_ns(self) -> int:
+        """When it was said, by the clock of the arrivals where that is known."""
+        return self.found_ns if self.heard_ns is None else self.heard_ns
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +94,8 @@ def _order(one: Said) -> tuple[int, int, str, str]:
 
 def _take(finding: Finding, second: int | None, said: list[Said], standing: dict[Name, int]) -> None:
     name = finding.rule, finding.subject
-    found_ns = finding.time_ns if second is None else min(finding.time_ns, (second + 1) * NS)
+    heard_ns = None if second is None else (second + 1) * NS
+    found_ns = finding.time_ns if heard_ns is None else min(finding.time_ns, heard_ns)
     if not finding.active:
         if not finding.late and name in standing:
             at = standing.pop(name)
@@ -106,6 +115,7 @@ def _take(finding: Finding, second: int | None, said: list[Said], standing: dict
             finding.priority,
             finding.evidence.tags,
             late=finding.late,
+            heard_ns=heard_ns,
         )
     )
     if over_ns is None:

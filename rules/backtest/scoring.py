@@ -2,6 +2,8 @@
 
 How it counts. A finding is credited to a fault when its rule counts for that fault (``matching``), when it
 is about a place where the fault shows, and when it was first said while the fault acted or until it was due.
+One that was said before the fault began is none of it, even where it stands on into it: it is another's, or
+false. One between the begin and the first visible moment is in time, and its lead is negative.
 What counts for no fault is false: also a right finding at a wrong place. What was suppressed under a root
 that is credited was never announced and is not false; nor is what sees a known consequence of a fault.
 
@@ -21,7 +23,7 @@ from rules.backtest.truth import Truth
 from rules.finding import Priority
 
 SLACK_NS = 10 * NS
-"""How much earlier than its onset a fault may be found: clocks of sources are off by seconds."""
+"""How much before the onset a finding said after it may be timed: clocks of sources are off by seconds."""
 AFTER_NS = 600 * NS
 """How long a line still shows a fault that is over: until then no running is healthy.
 
@@ -48,7 +50,8 @@ class Found:
         truth: the fault.
         outcome: see ``Outcome``.
         by: the finding that was first; None when there was none.
-        lead_s: from the first visible moment to that finding; None where either is not there.
+        lead_s: from the first visible moment to that finding, negative where it came before; None where
+            either is not there.
         from_onset_s: from the onset.
         first: whether no other announced finding of that minute stood before it; None when not found.
         blind_s: how long before it was due none of its rules could judge: never good, and counted as missed.
@@ -172,7 +175,7 @@ def _until_ns(truth: Truth, record: Record) -> int:
 
 
 def _credits(said: Said, truth: Truth, counting: Counting, record: Record) -> bool:
-    in_time = truth.onset_ns - SLACK_NS <= said.found_ns <= _until_ns(truth, record)
+    in_time = _began_before(truth, said) and said.found_ns <= _until_ns(truth, record)
     return in_time and said.rule in counting.rules and is_about(said, truth)
 
 
@@ -182,16 +185,21 @@ def _is_excused(said: Said, rooted: set[tuple[str, str]]) -> bool:
 
 
 def _sees_a_consequence(said: Said, faults: Sequence[Truth], matching: Mapping[str, Counting]) -> bool:
-    acting = [t for t in faults if _acts(t, said.found_ns)]
+    acting = [t for t in faults if _acts(t, said)]
     if any(said.rule in t.not_for for t in acting):
         return False
     return any(said.rule in matching[t.number].besides for t in acting)
 
 
-def _acts(truth: Truth, time_ns: int) -> bool:
-    """Whether the fault acts then, or has only just ceased to."""
-    over = truth.end_ns is not None and time_ns > truth.end_ns + AFTER_NS
-    return truth.onset_ns - SLACK_NS <= time_ns and not over
+def _began_before(truth: Truth, said: Said) -> bool:
+    """Whether the fault had begun when it was said; a source's slow clock does not make it earlier."""
+    return truth.onset_ns - SLACK_NS <= said.found_ns and truth.onset_ns <= said.told_ns
+
+
+def _acts(truth: Truth, said: Said) -> bool:
+    """Whether the fault acted then, or had only just ceased to."""
+    over = truth.end_ns is not None and said.found_ns > truth.end_ns + AFTER_NS
+    return _began_before(truth, said) and not over
 
 
 def _false(
@@ -199,7 +207,7 @@ def _false(
 ) -> FalseFinding:
     grave = said.priority >= Priority.MEDIUM
     inside = [q for q in quiet if q.onset_ns <= said.found_ns <= (q.end_ns or said.found_ns)]
-    acting = [t for t in faults if _acts(t, said.found_ns)]
+    acting = [t for t in faults if _acts(t, said)]
     named = tuple(t.id for t in acting if said.rule in t.not_for)
     return FalseFinding(said, not acting, tuple(q.id for q in inside) if grave else (), named)
 

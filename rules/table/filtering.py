@@ -47,8 +47,8 @@ ABOUT: Mapping[str, Rule] = {
         masks=("the first minutes of melt", "melt stands"),
         roots=("wiper-stalled", "feed-starved"),
         parameters={
-            "over_bar": Parameter(1, "bar", "pressure difference above the trigger", 0, 100),
-            "held_s": Parameter(12, "s", "how long it is above", 1, 600),
+            "over_bar": Parameter(0.3, "bar", "pressure difference above the trigger, on average", 0, 100),
+            "held_s": Parameter(6, "s", "how long the average of ten seconds is above", 1, 600),
             "interval_factor": Parameter(1.25, "1", "share of the longest permitted interval", 1, 10),
             "start_s": Parameter(300, "s", "not judged so long after melt starts to run", 0, 3600),
         },
@@ -65,6 +65,7 @@ ABOUT: Mapping[str, Rule] = {
         masks=("melt stands or has just begun to run", "a changed feed or speed", "the first five cleanings"),
         parameters={
             "sigmas": Parameter(3.6, "1", "how early they come, summed up, in usual scatters", 3, 50),
+            "step": Parameter(1.45, "1", "times as fast as just before the pressure must rise", 1, 10),
         },
     ),
     "cleaning-weak": Rule(
@@ -118,10 +119,16 @@ ABOUT: Mapping[str, Rule] = {
         machine="extruder",
         alarm_class=QUALITY,
         respond_s=3600,
-        masks=("melt stands or has just begun to run", "a changed feed or speed"),
+        masks=(
+            "melt stands or has just begun to run",
+            "a changed feed or speed",
+            "a feed off its set-point",
+            "another lot that was told",
+        ),
         roots=("feed-starved", "foaming", "material-residue"),
         parameters={
             "cleanings": Parameter(2, "1", "cleanings in a row that show it", 2, 20),
+            "told_s": Parameter(2700, "s", "how long after a lot was told it is no news", 0, 36_000),
             "index_percent": Parameter(12, "%", "by how much J may differ all the same", 2, 50),
         },
     ),
@@ -190,12 +197,18 @@ ABOUT: Mapping[str, Rule] = {
         dead_band="dead_band_bar",
         on_delay="held_s",
         off_delay="gone_s",
+        masks=("a short peak when melt begins to run",),
         roots=("wiper-stalled", "wiper-slipping", "discharge-blocked"),
         parameters={
             "limit_bar": Parameter(170, "bar", "melt pressure before the filter that counts", 1, 1000),
             "dead_band_bar": Parameter(15, "bar", "how far below it must fall to be over", 0, 200),
             "gone_s": Parameter(60, "s", "how long it is gone before it is over", 0, 3600),
             "held_s": Parameter(5, "s", "how long", 0, 600),
+            "trip_bar": Parameter(
+                200, "bar", "up to which a rise is looked ahead: the machine's own trip", 1, 1000
+            ),
+            "start_s": Parameter(300, "s", "so long after melt begins to run a short peak is usual", 0, 3600),
+            "start_held_s": Parameter(30, "s", "how long it must hold then", 0, 600),
         },
     ),
     "discharge-loss": Rule(

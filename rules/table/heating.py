@@ -76,6 +76,34 @@ ABOUT: Mapping[str, Rule] = {
             "hall_held_s": Parameter(60, "s", "how long it reads the hall at full output", 10, 600),
         },
     ),
+    "probes-swapped": Rule(
+        cause="The thermocouples of two zones are plugged into each other's inputs, or two heaters are.",
+        consequence="Neither zone is controlled: one runs away hot, the other cools; degraded melt, smoke.",
+        advice="Both zones' heating is switched off first, then plugs and terminals are compared with the "
+        "wiring diagram: by a qualified electrician. Check that the independent over-temperature limiter has "
+        "tripped.",
+        priority=Priority.HIGH,
+        machine="heaters",
+        alarm_class=MACHINE,
+        respond_s=300,
+        set_point="moved_k",
+        on_delay="held_s",
+        off_delay="clear_s",
+        signal_fault=True,
+        masks=(
+            "barrel zones while melt runs: the screw warms them, and cold material cools them",
+            "a set-point changed there or next to it within half an hour",
+            "more than one zone that falls, or that rises",
+            "no current is measured",
+        ),
+        parameters={
+            "moved_k": Parameter(
+                5, "K", "how far the one falls at full output, and the other rises without any", 2, 50
+            ),
+            "held_s": Parameter(120, "s", "how long the outputs are so", 30, 1800),
+            "clear_s": Parameter(120, "s", "how long they are no longer so before it is over", 10, 3600),
+        },
+    ),
     "heater-stuck-on": Rule(
         cause="A relay or contactor sticks, or the output that drives it does.",
         consequence="The zone heats without end: degraded melt, gels and black specks, smoke, fire.",
@@ -273,6 +301,7 @@ ABOUT: Mapping[str, Rule] = {
             "probe-break",
             "probe-short",
             "probe-detached",
+            "probes-swapped",
             "soak-short",
         ),
         masks=("melt stands", "a set-point of a plate was changed within half an hour", "plates taken out"),

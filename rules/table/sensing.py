@@ -66,7 +66,8 @@ ABOUT: Mapping[str, Rule] = {
     ),
     "sensor-drift": Rule(
         cause="Two pressures along the melt contradict each other: the one downstream reads higher, or what "
-        "is lost between them has left its share of what is lost elsewhere; or a melt temperature has leapt.",
+        "is lost between them has left its share of what is lost elsewhere; or one follows late; or a melt "
+        "temperature has leapt.",
         consequence="Pressure differences and the state of the screen are misjudged.",
         advice="Read the zeros of both at the next stop, once a person has confirmed that state; "
         "compare with the maker's limits.",
@@ -81,6 +82,12 @@ ABOUT: Mapping[str, Rule] = {
             "reverse_bar": Parameter(1, "bar", "by how much it reads higher downstream", 0.1, 50),
             "off_bar": Parameter(1.5, "bar", "by how much a loss differs from what the others say", 0.2, 50),
             "off_share": Parameter(0.4, "1", "and by what share of that", 0.05, 10),
+            "moves_bar": Parameter(
+                0.3, "bar", "how much its neighbour must move from ten seconds to the next", 0.05, 50
+            ),
+            "slow_share": Parameter(
+                0.5, "1", "share of its usual movement: who moves less follows late", 0.05, 0.6
+            ),
             "leap_k": Parameter(8, "K", "by how much a melt temperature leaps", 2, 100),
             "held_s": Parameter(300, "s", "how long", 60, 3600),
         },

@@ -28,9 +28,10 @@ _LONG_S = 600.0  # the screen may be another one, or the filter opened
 CLOSER = 0.8
 _SAME_DIE = 0.06
 _LEFT_BEHIND = 1.15
-_MORE_LAID_ON = 1.08
+_MORE_LAID_ON = 1.25  # dirtier bales alone lift it by a fifth where the wiper never stops
 _AS_CLEAN = 1.1
 _LITTLE_KG = 0.4
+_NOTHING_KG = 0.15
 _LABOURS = 1.12
 _WEAKER = 0.85
 _UNLOADED = 0.6
@@ -109,6 +110,15 @@ def cause_of(now: Cleaning, usual: Usual) -> Cause | None:
     if period < CLOSER and not _ratio(now.index, usual.index) > _AS_CLEAN:
         return Cause.DIRT
     return None
+
+
+def is_plainly_blocked(now: Cleaning, usual: Usual) -> bool:
+    """Whether one cleaning shows all three signs of a blocked discharge, and plainly."""
+    return (
+        _ratio(now.discharged_kg, usual.discharged_kg) < _NOTHING_KG
+        and _ratio(now.amplitude_bar, usual.amplitude_bar) < _WEAKER
+        and _ratio(now.torque_percent, usual.torque_percent) > _LABOURS
+    )
 
 
 def _ratio(now: float, usual: float) -> float:

@@ -4,112 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from math import log
-from typing import Any, ClassVar
+from math import isnan, log
+from typing import Any
 
+from historian.frame import NS
 from process.level_shift import Cusum
-from rules.detectors.filtering.cause import CLOSER, MOST, Cause, CauseFollower, Usual
-from rules.detectors.filtering.log import TORQUE, WEIGHT, Cleaning
-from rules.detectors.filtering.rows import DIE, WIPER
+from rules.detectors.filtering.cause import CLOSER, Cause, Usual, is_plainly_blocked
+from rules.detectors.filtering.cleaning_rule import CleaningRule
+from rules.detectors.filtering.log import Cleaning, usual_of
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
-from rules.seen.rule import TensRule
+from rules.seen.flow import Flow
 from rules.seen.stage import Stage, Tens
+from rules.seen.told import MATERIAL_CHANGED
 
 _TWICE = 2
+_JUST_BEFORE = 4  # cleanings: what comes with the bales changes slowly, a dirtier lot at once
 _LEAST_DIE, _ALONG = 0.05, 0.5
-_GONE = 3  # cleanings as usual that end a finding
-
-
-class CleaningRule(TensRule):
-    """One cause of changed cleanings; the usual is not learnt from cleanings that show any."""
-
-    CAUSE: ClassVar[Cause]
-    SUBJECT: ClassVar[str]
-
-    def __init__(self, facts: LineFacts, stage: Stage) -> None:
-        super().__init__(facts, stage)
-        self._causes = CauseFollower(stage)
-        self._shown: list[Cleaning] = []  # the last ones, which show the cause
-        self._gone = 0
-        self._standing = False
-
-    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
-        """What these ten seconds say: something at a cleaning only."""
-        usual = self._causes.usual
-        why = tens.line.unsettled()
-        if why is None and usual is None:
-            why = "what is usual is not known yet"
-        yield from self.blind.note(tens.time_ns, why)
-        for cleaning, cause in self._causes.follow(tens):
-            if usual is not None:
-                yield from self._take(cleaning, cause, usual, tens)
-        if self._standing and tens.line.standing_s > 60:
-            # Whether it is mended shows at the next cleanings; the alarm of a line that stands helps nobody.
-            self._standing, self._shown = False, []
-            yield self._said(tens, "The line has stopped; the next cleanings will show.", {}, active=False)
-
-    def _take(self, cleaning: Cleaning, cause: Cause | None, usual: Usual, tens: Tens) -> Iterable[Finding]:
-        if cause is self.CAUSE:
-            self._shown, self._gone = [*self._shown, cleaning][-MOST:], 0
-            if not self._standing and self.is_sure(self._shown, usual):
-                self._standing = True
-                yield self._began(self._shown, usual, tens)
-            return
-        self._gone += 1
-        if not self._standing:
-            self._shown = []
-        elif self._gone >= _GONE and cause is None:
-            self._standing, self._shown = False, []
-            yield self._said(tens, f"The last {_GONE} cleanings were as usual again.", {}, active=False)
-
-    def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
-        """Whether so many cleanings, one after the other, are enough."""
-        return len(shown) >= self.values["cleanings"]
-
-    def _began(self, shown: list[Cleaning], usual: Usual, tens: Tens) -> Finding:
-        now = Usual.of(shown)
-        figures = {
-            "time between cleanings": (now.period_s, "s"),
-            "usual time between": (usual.period_s, "s"),
-            "taken off by a cleaning": (now.amplitude_bar, "bar"),
-            "usually taken off": (usual.amplitude_bar, "bar"),
-            "wiper torque": (now.torque_percent, "%"),
-            "usual wiper torque": (usual.torque_percent, "%"),
-            "discharged by a cleaning": (now.discharged_kg, "kg"),
-            "usually discharged": (usual.discharged_kg, "kg"),
-        }
-        return self._said(tens, self.sentence(now, usual, len(shown)), figures, active=True)
-
-    def sentence(self, now: Usual, usual: Usual, cleanings: int) -> str:
-        """What is seen, for a foreman."""
-        raise NotImplementedError
-
-    def _said(
-        self, tens: Tens, sentence: str, figures: Mapping[str, tuple[float, str]], *, active: bool
-    ) -> Finding:
-        onset_ns = self._shown[0].start_ns if active and self._shown else tens.time_ns
-        tags = ("filter.dp.calc", "filter.inlet.pressure.pv", WIPER, TORQUE, WEIGHT, DIE)
-        return self.finding(
-            self.SUBJECT, active, tens.time_ns, sentence, onset_ns=onset_ns, tags=tags, figures=figures
-        )
-
-    def save(self) -> dict[str, Any]:
-        """The state as JSON types (NaN as null)."""
-        return {
-            **super().save(),
-            "causes": self._causes.save(),
-            "shown": [c.to_json() for c in self._shown],
-            "gone": self._gone,
-            "standing": self._standing,
-        }
-
-    def restore(self, state: Mapping[str, Any]) -> None:
-        """Take up what ``save`` gave."""
-        super().restore(state)
-        self._causes.restore(state["causes"])
-        self._shown = [Cleaning.from_json(c) for c in state["shown"]]
-        self._gone, self._standing = state["gone"], state["standing"]
 
 
 class DirtStep(CleaningRule):
@@ -118,6 +29,10 @@ class DirtStep(CleaningRule):
     RULE = "dirt-step"
     CAUSE = Cause.DIRT
     SUBJECT = "filter.screen"
+
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage)
+        self._just_before: list[Cleaning] = []  # the last ones that came no earlier than usual
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """Also when a cleaning begins: that it comes early is known before it has ended."""
@@ -135,12 +50,35 @@ class DirtStep(CleaningRule):
             self._standing = True
             yield self._began(shown, usual, tens)
 
+    def _take(self, cleaning: Cleaning, cause: Cause | None, usual: Usual, tens: Tens) -> Iterable[Finding]:
+        if cause is None:
+            self._just_before = [*self._just_before, cleaning][-_JUST_BEFORE:]
+        yield from super()._take(cleaning, cause, usual, tens)
+
     def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
-        """A cumulative sum of how early they come, in standard deviations of the usual period's logarithm."""
+        """A cumulative sum of how early they come, in standard deviations of the usual period's logarithm.
+
+        Also: the pressure difference rises at once so much faster. Cleanings that take less off come earlier
+        too, and so do those of a lot that has grown dirtier by and by; neither is a step.
+        """
         early = Cusum(slack=1.0)
         for cleaning in shown:
             early.push(log(usual.period_s / cleaning.period_s) / usual.period_scatter)
-        return len(shown) >= _TWICE and early.high > self.values["sigmas"]
+        before = usual_of(self._just_before, "laid_bar_s")
+        if isnan(before):
+            before = usual.amplitude_bar / usual.period_s
+        faster = usual_of(shown[-_JUST_BEFORE:], "laid_bar_s") / before
+        step = faster > self.values["step"]
+        return len(shown) >= _TWICE and early.high > self.values["sigmas"] and step
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {**super().save(), "just_before": [c.to_json() for c in self._just_before]}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._just_before = [Cleaning.from_json(c) for c in state["just_before"]]
 
     def sentence(self, now: Usual, usual: Usual, cleanings: int) -> str:
         """What is seen."""
@@ -173,10 +111,15 @@ class DischargeBlocked(CleaningRule):
     CAUSE = Cause.BLOCKED
     SUBJECT = "filter.discharge"
 
+    def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
+        """One is enough when nothing comes out, the wiper labours and takes off less, all at once."""
+        return super().is_sure(shown, usual) or is_plainly_blocked(shown[-1], usual)
+
     def sentence(self, now: Usual, usual: Usual, cleanings: int) -> str:
         """What is seen."""
+        each = " each" if cleanings > 1 else ""
         return (
-            f"The last {cleanings} cleanings brought out {now.discharged_kg:.2f} kg each instead of "
+            f"{_the_last(cleanings)} brought out {now.discharged_kg:.2f} kg{each} instead of "
             f"{usual.discharged_kg:.2f}, the wiper's torque is {now.torque_percent:.0f} % instead of "
             f"{usual.torque_percent:.0f}: what it takes off does not leave the filter. "
             "Hot melt may be trapped in the outlet."
@@ -207,6 +150,33 @@ class MeltChanged(CleaningRule):
     CAUSE = Cause.MELT
     SUBJECT = "extruder.melt"
 
+    def __init__(self, facts: LineFacts, stage: Stage) -> None:
+        super().__init__(facts, stage)
+        self._flow = Flow(stage)
+        self._lot_ns: int | None = None  # when another lot was told last
+
+    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
+        """As the others; a feed off its set-point is no other melt, and a lot that was told is no news."""
+        self._flow.push(tens)
+        lots = [t.time_ns for t in tens.told if t.what == MATERIAL_CHANGED]
+        self._lot_ns = max(lots) if lots else self._lot_ns
+        yield from super().judge(tens)
+
+    def _take(self, cleaning: Cleaning, cause: Cause | None, usual: Usual, tens: Tens) -> Iterable[Finding]:
+        told = self._lot_ns is not None and cleaning.end_ns < self._lot_ns + self.values["told_s"] * NS
+        if not (self._flow.uneven or told):
+            yield from super()._take(cleaning, cause, usual, tens)
+
+    def save(self) -> dict[str, Any]:
+        """The state as JSON types (NaN as null)."""
+        return {**super().save(), "flow": self._flow.save(), "lot": self._lot_ns}
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Take up what ``save`` gave."""
+        super().restore(state)
+        self._flow.restore(state["flow"])
+        self._lot_ns = state["lot"]
+
     def is_sure(self, shown: list[Cleaning], usual: Usual) -> bool:
         """Also: the bare screen is as it was, by J."""
         now = Usual.of(shown)
@@ -234,3 +204,7 @@ CLEANING_RULES: tuple[type[CleaningRule], ...] = (
     WiperSlipping,
     MeltChanged,
 )
+
+
+def _the_last(cleanings: int) -> str:
+    return "The last cleaning" if cleanings == 1 else f"The last {cleanings} cleanings"

@@ -20,6 +20,7 @@ from process.screen import Forecast, time_to_limit
 from process.statistics import Slope, theil_sen
 from rules.block import Block
 from rules.detectors.filtering.cause import Cause, CauseFollower
+from rules.detectors.filtering.log import Cleaning
 from rules.detectors.filtering.rows import DIE, WIPER, pressure_tags
 from rules.finding import Evidence, Finding, Priority
 from rules.line import LineFacts, MeltFilter
@@ -33,6 +34,10 @@ SUBJECT = "filter.screen"
 
 _LEAST_CYCLES = 8
 _NOT_THE_SCREEN = (Cause.BLOCKED, Cause.SLIPS, Cause.MELT)
+_ANOTHER_MELT = 2  # cleanings in a row
+_LEAPS, _NO_MELT = 0.1, 0.35
+"""Share by which J differs with another melt: what was before is then not compared with it. No melt moves J
+by more than a third; the screen does. common practice, no source."""
 _CONFIDENCE = 0.95
 _NEW_SCREEN_SHARE = 0.85
 _OVERFULL_SHARE = 1.2  # of the trigger: after a skipped cleaning the wiper leaves more than usual
@@ -81,6 +86,7 @@ class PressureCreep:
         self._stage = stage
         self._causes = CauseFollower(stage)
         self._troughs: list[_Trough] = []
+        self._other_melt: list[float] = []  # J after cleanings in a row at another die pressure than usual
         self._last: _Trough | None = None  # the last one of all, kept over stops
         self._standing = Priority.JOURNAL  # priority of the standing finding; JOURNAL: none
 
@@ -89,7 +95,7 @@ class PressureCreep:
         found: list[Finding] = []
         for tens in self._stage.see(block).tens:
             self._follow_line(tens)
-            odd = {c.start_ns for c, cause in self._causes.follow(tens) if cause in _NOT_THE_SCREEN}
+            odd = {c.start_ns for c, cause in self._followed(tens) if cause in _NOT_THE_SCREEN}
             for cycle in tens.cycles:
                 if cycle.complete and cycle.start_ns not in odd:
                     found.extend(self._judge(cycle, tens))
@@ -98,6 +104,18 @@ class PressureCreep:
     def advance(self, now_ns: int) -> Sequence[Finding]:
         """Nothing: missing samples are not this rule's affair."""
         return ()
+
+    def _followed(self, tens: Tens) -> Sequence[tuple[Cleaning, Cause | None]]:
+        """The cleanings with their causes; those before a melt that moves J are compared with none later."""
+        usual = self._causes.usual
+        found = self._causes.follow(tens)
+        for cleaning, cause in found:
+            self._other_melt = [*self._other_melt, cleaning.index] if cause is Cause.MELT else []
+            if usual is not None and len(self._other_melt) >= _ANOTHER_MELT:
+                leap = abs(median(self._other_melt) / usual.index_lately - 1)
+                if _LEAPS < leap < _NO_MELT:
+                    self._troughs.clear()
+        return found
 
     def _follow_line(self, tens: Tens) -> None:
         """Troughs at another feed or screw speed, or before a stop, are not compared with later ones."""
@@ -161,10 +179,8 @@ class PressureCreep:
         above = limit is not None and self._troughs[-1].trough_bar >= limit
         flat = percent.value < values["sure_percent"] and not above
         if self._standing > Priority.JOURNAL and full and flat:
-            cycles = len(self._troughs)
-            return (
-                self._end(time_ns, f"over {cycles} cleanings it rises {percent.value:.1f} % per cleaning"),
-            )
+            cycles, rise = len(self._troughs), round(percent.value, 1) + 0.0  # no negative zero
+            return (self._end(time_ns, f"over {cycles} cleanings it rises {rise:.1f} % per cleaning"),)
         return ()
 
     def _begin(self, trend: _Trend, own: Priority, time_ns: int) -> Sequence[Finding]:
@@ -176,7 +192,7 @@ class PressureCreep:
         elif forecast is not None:
             span = f"{minutes(forecast.earliest_s)} to {minutes(forecast.latest_s)}"
             when = (
-                f"; going on like this it reaches {self._limit_bar():.0f} bar in about "
+                f"; going on like this it reaches its limit of {self._limit_bar():.1f} bar in about "
                 f"{minutes(forecast.after_s)} min ({span})"
             )
         reason = (
@@ -184,7 +200,10 @@ class PressureCreep:
             if trend.by_index
             else "Without die pressure a stiffer melt cannot be ruled out."
         )
-        now = f"now {self._troughs[-1].trough_bar:.0f} bar"
+        bar, limit = self._troughs[-1].trough_bar, self._limit_bar()
+        # Nothing that reads like the limit already is said to reach it.
+        alike = limit is not None and f"{bar:.0f}" == f"{limit:.0f}"
+        now = f"now {bar:.1f} bar" if alike else f"now {bar:.0f} bar"
         sentence = (
             f"The pressure after cleaning rises {percent.value:.1f} % per cleaning "
             f"({percent.low:.1f} to {percent.high:.1f}), {now}{when}. {reason}"
@@ -234,6 +253,7 @@ class PressureCreep:
             "troughs": [_to_json(t) for t in self._troughs],
             "last": None if self._last is None else _to_json(self._last),
             "standing": int(self._standing),
+            "other_melt": [None if isnan(v) else v for v in self._other_melt],
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -242,6 +262,7 @@ class PressureCreep:
         self._troughs = [_from_json(t) for t in state["troughs"]]
         self._last = None if state["last"] is None else _from_json(state["last"])
         self._standing = Priority(state["standing"])
+        self._other_melt = [nan if v is None else v for v in state["other_melt"]]
 
 
 def _is_new_screen(before: _Trough, now: _Trough) -> bool:

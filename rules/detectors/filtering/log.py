@@ -55,6 +55,11 @@ class Cleaning:
         """How far it brought the pressure difference down."""
         return self.peak_bar - self.trough_bar
 
+    @property
+    def laid_bar_s(self) -> float:
+        """How fast dirt had lifted the pressure difference, on average; NaN when not known."""
+        return self.amplitude_bar / self.period_s if self.period_s > 0 else nan
+
     def to_json(self) -> list[Any]:
         """As JSON types (NaN as null)."""
         return [None if isinstance(v, float) and isnan(v) else v for v in astuple(self)]

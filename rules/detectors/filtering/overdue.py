@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import isnan
+from statistics import fmean
 from typing import Any
 
 from historian.frame import NS
@@ -22,6 +23,7 @@ SUBJECT = "filter.wiper"
 
 _GONE_NS = 60 * NS
 _PAUSE_NS = 5 * NS
+_MEAN_OF = 10  # seconds: a single one is as noisy as what is looked for
 
 
 class CleaningOverdue:
@@ -36,6 +38,7 @@ class CleaningOverdue:
         self._rows = FilterRows(stage)
         self._running = Running(facts, tags)
         self._time: int | None = None
+        self._parked_bar: list[float] = []  # pressure difference of the last seconds in which it was parked
         self._over_since: int | None = None
         self._due_since: int | None = None  # last cleaning, start of melt flow or return of the data
         self._below_since: int | None = None
@@ -61,6 +64,7 @@ class CleaningOverdue:
         if paused or isnan(row.wiper):
             # A cleaning may have gone unseen: nothing is known of the time since the last one.
             self._over_since = self._due_since = self._below_since = None
+            self._parked_bar = []
         if isnan(row.wiper) or isnan(row.dp_bar):
             self._over_since = self._below_since = None
             return ()
@@ -82,7 +86,9 @@ class CleaningOverdue:
             self._due_since = row.time_ns
         if trigger is None:
             return
-        over = row.wiper == PARKED and row.dp_bar > trigger + self._values["over_bar"]
+        self._parked_bar = [*self._parked_bar, row.dp_bar][-_MEAN_OF:] if row.wiper == PARKED else []
+        enough = len(self._parked_bar) == _MEAN_OF
+        over = enough and fmean(self._parked_bar) > trigger + self._values["over_bar"]
         self._over_since = _since(self._over_since, row.time_ns, holds=over)
         self._below_since = _since(self._below_since, row.time_ns, holds=row.dp_bar < trigger)
 
@@ -161,6 +167,7 @@ class CleaningOverdue:
         return {
             "running": self._running.save(),
             "time": self._time,
+            "parked": self._parked_bar,
             "over": self._over_since,
             "due": self._due_since,
             "below": self._below_since,
@@ -172,6 +179,7 @@ class CleaningOverdue:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
         self._running.restore(state["running"])
+        self._parked_bar = list(state["parked"])
         self._time, self._over_since = state["time"], state["over"]
         self._due_since, self._below_since = state["due"], state["below"]
         self._wiped, self._began_ns = state["wiped"], state["began"]

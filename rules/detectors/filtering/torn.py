@@ -11,12 +11,13 @@ import numpy as np
 from historian.frame import NS
 from process.screen import pressure_index
 from rules.detectors.filtering.log import or_nan, or_none
-from rules.detectors.filtering.rows import DIE, pressure_tags
+from rules.detectors.filtering.rows import DIE, WIPER, pressure_tags
 from rules.finding import Blind, Finding
 from rules.line import LineFacts
 from rules.seen.rule import TensRule
 from rules.seen.stage import Stage, Tens
 from rules.seen.tens import TENS_S
+from rules.seen.wiping import Wiping
 
 _AFTER_WIPE_S = 30.0
 _USUAL_FROM, _USUAL_OF = 3, 8  # cleanings
@@ -39,10 +40,13 @@ class ScreenTorn(TensRule):
         self._held = 0
         self._standing = False
         self._after: list[tuple[float, float]] = []  # J and die pressure half a minute after cleanings
+        self._wiping = Wiping()
         self._less = 0  # tens of seconds in which J is far below that
 
     def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
         """What these ten seconds say."""
+        moves = bool((self.stage.at(tens.rows, WIPER) > 0).any())
+        self._wiping.push(tens.time_ns, moves=moves)
         dp = self.stage.dp_bar(tens.rows)
         known = dp[~np.isnan(dp)]
         dp_bar = float(known.mean()) if len(known) else nan
@@ -63,10 +67,12 @@ class ScreenTorn(TensRule):
         if why is not None:
             self._forget()
             return
-        if tens.line.wiped_s < _AFTER_WIPE_S and self._level is None:
+        # A wiper that never stops cleans all the time: J keeps a level of its own, with which it is compared.
+        wiped_s = self._wiping.wiped_s
+        if wiped_s < _AFTER_WIPE_S and self._level is None:
             self._last.clear()
             return
-        first = tens.line.wiped_s < _AFTER_WIPE_S + TENS_S
+        first = wiped_s < _AFTER_WIPE_S + TENS_S
         yield from self._beside_the_usual(tens, index, die, first=first)
         if not self._standing:
             yield from self._look(tens, index, die)
@@ -149,6 +155,7 @@ class ScreenTorn(TensRule):
             "standing": self._standing,
             "after": [[or_none(i), or_none(d)] for i, d in self._after],
             "less": self._less,
+            "wiping": self._wiping.save(),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -159,3 +166,4 @@ class ScreenTorn(TensRule):
         self._fell_ns, self._held, self._standing = state["fell"], state["held"], state["standing"]
         self._after = [(or_nan(i), or_nan(d)) for i, d in state["after"]]
         self._less = state["less"]
+        self._wiping.restore(state["wiping"])

@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from math import isnan, nan
 from typing import Any
 
-import numpy as np
-
 from historian.frame import NS
 from rules.block import Block
 from rules.detectors.filtering.log import TORQUE, or_nan, or_none
@@ -123,49 +121,57 @@ class WiperPark(TensRule):
         self._away = Episode(0.0, 0.0)
         self._sensor = Episode(self.values["sensor_s"], self.values["sensor_s"])
         self._rested = 0  # seconds at rest, one after the other
+        self._lately: list[tuple[float, float]] = []  # angle and park sensor of the last seconds
 
-    def judge(self, tens: Tens) -> Iterable[Finding | Blind]:
-        """What these ten seconds say."""
-        wiper = self.stage.at(tens.rows, WIPER)
-        at_rest = wiper == PARKED
-        moved = np.flatnonzero(~at_rest)
-        self._rested = len(at_rest) - 1 - int(moved[-1]) if len(moved) else self._rested + len(at_rest)
-        angle = float(self.stage.at(tens.rows, ANGLE)[-1])
-        park = float(self.stage.at(tens.rows, PARK)[-1])
-        known = not (isnan(wiper[-1]) or (isnan(angle) and isnan(park)))
+    def update(self, block: Block) -> Sequence[Finding | Blind]:
+        """What each second says."""
+        seen = self.stage.see(block)
+        found: list[Finding | Blind] = [told for tens in seen.tens for told in self.judge(tens)]
+        signals = (self.stage.at(seen.value, path) for path in (WIPER, ANGLE, PARK))
+        rows = zip(seen.time_ns.tolist(), *(s.tolist() for s in signals), strict=True)
+        for row in rows:
+            found.extend(self._second(*row))
+        return found
+
+    def judge(self, tens: Tens) -> Iterable[Blind]:
+        """Nothing but how long it could not be judged: each second is judged."""
+        wiper, angle, park = (float(self.stage.at(tens.rows, p)[-1]) for p in (WIPER, ANGLE, PARK))
+        known = not (isnan(wiper) or (isnan(angle) and isnan(park)))
         yield from self.blind.note(
             tens.time_ns, None if known else "neither its angle nor its park sensor is known"
         )
-        rests = self._rested > self.values["rest_s"]
+
+    def _second(self, time_ns: int, wiper: float, angle: float, park: float) -> Iterable[Finding]:
+        self._lately = [*self._lately, (angle, park)][-_AGREE_S:]
+        self._rested = self._rested + 1 if wiper == PARKED else 0
+        rests = self._rested > self.values["rest_s"] and not (isnan(angle) and isnan(park))
+        if not rests:
+            self._away.judge(time_ns, None)
+            self._sensor.judge(time_ns, None)
+            return
         off_deg = _turned_deg(angle, self._filter.park_deg)
-        away_by_angle = off_deg > self._filter.park_tolerance_deg
-        at_sensor = park > 0.5
-        contradict = self._contradict(tens)
-        away = not at_sensor if isnan(angle) else away_by_angle
-        judged = known and rests
-        away = away and not contradict and self._is_still(tens)
-        change = self._away.judge(tens.time_ns, away if judged else None)
+        contradict = self._contradict()
+        away = park <= 0.5 if isnan(angle) else off_deg > self._filter.park_tolerance_deg
+        change = self._away.judge(time_ns, away and not contradict and self._is_still())
         if change:
-            yield self._said_away(tens, off_deg, active=change > 0)
-        change = self._sensor.judge(tens.time_ns, contradict if judged else None)
+            yield self._said_away(time_ns, off_deg, active=change > 0)
+        change = self._sensor.judge(time_ns, contradict)
         if change:
-            yield self._said_sensor(tens, park, active=change > 0)
+            yield self._said_sensor(time_ns, park, active=change > 0)
 
-    def _is_still(self, tens: Tens) -> bool:
+    def _is_still(self) -> bool:
         """Whether it has stood at one place throughout the last seconds: a start may be under way."""
-        angle = self.stage.at(tens.rows, ANGLE)[-_AGREE_S:]
-        return bool(np.isnan(angle).all() or np.ptp(angle) < 1.0)
+        angles = [a for a, _ in self._lately if not isnan(a)]
+        return not angles or (len(angles) == len(self._lately) and max(angles) - min(angles) < 1.0)
 
-    def _contradict(self, tens: Tens) -> bool:
+    def _contradict(self) -> bool:
         """Whether sensor and angle have contradicted each other throughout the last seconds."""
-        angle = self.stage.at(tens.rows, ANGLE)[-_AGREE_S:]
-        park = self.stage.at(tens.rows, PARK)[-_AGREE_S:]
-        off_deg = np.abs((angle - self._filter.park_deg + 180.0) % 360.0 - 180.0)
-        known = not (np.isnan(angle).any() or np.isnan(park).any())
-        away = off_deg > self._filter.park_tolerance_deg
-        return known and bool((away == (park > 0.5)).all())
+        if len(self._lately) < _AGREE_S or any(isnan(a) or isnan(p) for a, p in self._lately):
+            return False
+        park_deg, most_deg = self._filter.park_deg, self._filter.park_tolerance_deg
+        return all((_turned_deg(a, park_deg) > most_deg) == (p > 0.5) for a, p in self._lately)
 
-    def _said_away(self, tens: Tens, off_deg: float, *, active: bool) -> Finding:
+    def _said_away(self, time_ns: int, off_deg: float, *, active: bool) -> Finding:
         where = "its park sensor does not see it" if isnan(off_deg) else f"{off_deg:.0f} deg beside its park"
         sentence = (
             f"The wiper rests outside its park window ({where}); the outlet may be half covered, and melt "
@@ -175,9 +181,9 @@ class WiperPark(TensRule):
         )
         figures = {"beside its park": (off_deg, "deg")} if active else {}
         tags = (WIPER, ANGLE, PARK)
-        return self.finding("filter.wiper", active, tens.time_ns, sentence, tags=tags, figures=figures)
+        return self.finding("filter.wiper", active, time_ns, sentence, tags=tags, figures=figures)
 
-    def _said_sensor(self, tens: Tens, park: float, *, active: bool) -> Finding:
+    def _said_sensor(self, time_ns: int, park: float, *, active: bool) -> Finding:
         says = "sees the wiper" if park > 0.5 else "does not see the wiper"
         sentence = (
             f"The park sensor {says}, the angle says otherwise: one of the two is wrong, most "
@@ -187,13 +193,14 @@ class WiperPark(TensRule):
         )
         onset_ns = self._sensor.onset_ns
         return self.finding(
-            "filter.wiper.park", active, tens.time_ns, sentence, onset_ns=onset_ns, tags=(WIPER, ANGLE, PARK)
+            "filter.wiper.park", active, time_ns, sentence, onset_ns=onset_ns, tags=(WIPER, ANGLE, PARK)
         )
 
     def save(self) -> dict[str, Any]:
         """The state as JSON types."""
         kept = {"away": self._away.save(), "sensor": self._sensor.save(), "rested": self._rested}
-        return {**super().save(), **kept}
+        lately = [[or_none(a), or_none(p)] for a, p in self._lately]
+        return {**super().save(), **kept, "lately": lately}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up what ``save`` gave."""
@@ -201,6 +208,7 @@ class WiperPark(TensRule):
         self._away.restore(state["away"])
         self._sensor.restore(state["sensor"])
         self._rested = state["rested"]
+        self._lately = [(or_nan(a), or_nan(p)) for a, p in state["lately"]]
 
 
 def _turned_deg(a: float, b: float) -> float:

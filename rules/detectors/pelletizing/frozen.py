@@ -7,7 +7,7 @@ can be judged by the run before it. A stiffer melt raises the loss in the pipes 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import exp, isnan, nan
 from typing import Any
 
@@ -23,6 +23,7 @@ from rules.seen.usual_values import Usual, ratio
 
 DIE, OUTLET = "die.pressure.pv", "filter.outlet.pressure.pv"
 HEAD, INLET = "extruder.head.pressure.pv", "filter.inlet.pressure.pv"
+PUMP = "pump.outlet.pressure.pv"
 MELT, MELT_AFTER = "extruder.melt.temp.pv", "filter.outlet.melt_temp.pv"
 ZONE = "die.zone.1.temp"
 
@@ -56,6 +57,10 @@ class DieFrozen(ConditionRule):
         super().__init__(facts, stage)
         self._path = OUTLET if OUTLET in stage.column else DIE
         self._melt = MELT_AFTER if MELT_AFTER in stage.column else MELT
+        # A pump between screw and filter makes its own pressure: there the pipe after the filter tells.
+        self._way = (OUTLET, DIE) if {PUMP, OUTLET, DIE} <= set(stage.column) else (HEAD, INLET)
+        # Little is lost on that one: only a minute's mean tells, beside what the ratio was meanwhile.
+        self._losses: deque[tuple[float, float]] = deque(maxlen=6 if self._way[0] == OUTLET else 1)
         self._usual = Usual(("die", "flow", "melt", "pipe"))
         self._flow = Flow(stage)
         self._past: deque[tuple[float, float]] = deque(maxlen=_QUARTERS)  # usual pressure and flow
@@ -72,6 +77,7 @@ class DieFrozen(ConditionRule):
     def holds(self, tens: Tens) -> bool | None:
         """The pressure is above what the flow asks for, and the melt does not explain it."""
         self._ratio = ratio(self.value(tens, self._path), self._expected_bar(tens))
+        self._losses.append((self._pipe(tens), self._ratio))
         if isnan(self._ratio):
             return None
         rise, filling = self._limit(tens.line.running_s)
@@ -123,15 +129,21 @@ class DieFrozen(ConditionRule):
 
     def _is_melt(self, tens: Tens) -> bool:
         """Whether the loss in the pipe rose as well, at a flow that is as usual."""
-        pipe = ratio(self._pipe(tens), self._usual["pipe"])
-        return pipe > 1 + _BY_MELT * (self._ratio - 1) and not tens.line.running_s < 600
+        pipe = ratio(self._lost_bar, self._usual["pipe"])
+        risen = _mean(r for _, r in self._losses) - 1
+        return pipe > 1 + _BY_MELT * risen and not tens.line.running_s < 600
 
     def _is_cold(self, tens: Tens) -> bool:
         below = self.last(tens, f"{ZONE}.sp") - self.value(tens, f"{ZONE}.pv")
         return below > self.values["cold_k"]
 
     def _pipe(self, tens: Tens) -> float:
-        loss = self.value(tens, HEAD) - self.value(tens, INLET)
+        up, down = self._way
+        return self.value(tens, up) - self.value(tens, down)
+
+    @property
+    def _lost_bar(self) -> float:
+        loss = _mean(loss for loss, _ in self._losses)
         return loss if loss > 1.0 else nan
 
     def onset_ns(self, tens: Tens) -> int:
@@ -143,7 +155,7 @@ class DieFrozen(ConditionRule):
         if self.unsettled(tens, wipe_s=30.0) is not None or self._high or self._flow.uneven:
             return
         path, melt = self.value(tens, self._path), self.value(tens, self._melt)
-        self._usual.learn((path, self._flow.kg_h, melt, self._pipe(tens)))
+        self._usual.learn((path, self._flow.kg_h, melt, self._lost_bar))
         self._learnt += 1
         if self._learnt >= _QUARTER and not isnan(self._usual["die"]):
             flow = self._usual["flow"]
@@ -185,6 +197,7 @@ class DieFrozen(ConditionRule):
             "past": [list(p) for p in self._past],
             "learnt": self._learnt,
             "high": self._high,
+            "losses": [[None if isnan(v) else v for v in pair] for pair in self._losses],
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -195,3 +208,10 @@ class DieFrozen(ConditionRule):
         self._past.clear()
         self._past.extend((p[0], p[1]) for p in state["past"])
         self._learnt, self._high = state["learnt"], state["high"]
+        self._losses.clear()
+        self._losses.extend((nan if v is None else v, nan if r is None else r) for v, r in state["losses"])
+
+
+def _mean(values: Iterable[float]) -> float:
+    known = [v for v in values if not isnan(v)]
+    return sum(known) / len(known) if known else nan

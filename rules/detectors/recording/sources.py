@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -27,6 +28,9 @@ _LOST = np.asarray([NO_DATA, NO_COMMUNICATION], dtype=np.uint32)
 _FEW_ANALOG = 5
 _FEW_SILENT_S = 95.0
 _JUMP_NS = 10 * NS
+# What arrives together was sent within so long; how much of it was silent, the source's own clock tells.
+_LOT_NS = 10 * NS
+_DELAYS = 6
 _NOT_KNOWN = "Whether the machine runs is not known."
 
 
@@ -71,10 +75,11 @@ class SourceSilent:
             heard = own & ~lost
             if not heard.any():
                 continue
-            watch.heard_ns = block.arrival_ns
+            newest_ns = block.last(block.time_ns)
+            watch.hear(int(newest_ns[heard].max()), block.arrival_ns)
             if watch.silent:
                 watch.silent = False
-                time_ns = int(block.last(block.time_ns)[np.argmax(heard)])
+                time_ns = int(newest_ns[np.argmax(heard)])
                 sentence = f"Source {name} delivers again."
                 found.append(self._finding(name, block.arrival_ns, time_ns, sentence, active=False))
         return found
@@ -155,6 +160,13 @@ class _SourceWatch:
         self.lost_ns: int | None = None
         self.heard_ns: int | None = None
         self.silent = False
+        self._delays: deque[int] = deque(maxlen=_DELAYS)  # from the newest sample to its arrival
+
+    def hear(self, newest_ns: int, arrival_ns: int) -> None:
+        """Its newest sample has come; a lot that ends later than usual after it was silent at its end."""
+        delay_ns = arrival_ns - newest_ns
+        self._delays.append(delay_ns)
+        self.heard_ns = arrival_ns - min(delay_ns - min(self._delays), _LOT_NS)
 
     def take(self, *, all_dark: bool, arrival_ns: int) -> None:
         if not all_dark:
@@ -176,10 +188,12 @@ class _SourceWatch:
             "lost": self.lost_ns,
             "heard": self.heard_ns,
             "silent": self.silent,
+            "delays": list(self._delays),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
         self.lost_ns, self.heard_ns, self.silent = state["lost"], state["heard"], state["silent"]
+        self._delays = deque(state["delays"], maxlen=_DELAYS)
 
 
 class RecordingGap:

@@ -1,7 +1,7 @@
 """Whether two pressures along the melt contradict each other while it flows.
 
-It flows downhill: of two neighbours the one downstream never reads higher. And what is lost on a fixed way
-goes with what is lost on the others.
+It flows downhill: of two neighbours the one downstream never reads higher. What is lost on a fixed way goes
+with what is lost on the others. And when a cleaning takes melt, both dip together.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 from historian.frame import NS
 from historian.tags import Tag
 from rules.detectors.sensing.failed import words
+from rules.detectors.sensing.following import Following
 from rules.detectors.sensing.leap import Leap
 from rules.detectors.sensing.line_losses import LineLosses
 from rules.detectors.sensing.zero import melt_pressures
@@ -35,7 +36,8 @@ _PLUGGED_BAR = 25.0
 
 class SensorDrift(TensRule):
     """Rule ``sensor-drift``: of two neighbours the one downstream reads higher, or what is lost between them
-    has left its share of what is lost elsewhere; or the melt temperature has leapt.
+    has left its share of what is lost elsewhere; or one follows the other late; or the melt temperature has
+    leapt.
 
     The share needs a quarter of an hour of steady running, a pressure before the die, and two ways that
     nothing blinds, with no pump at either end; without them a line is judged by the first alone.
@@ -49,6 +51,9 @@ class SensorDrift(TensRule):
         # Where a pump stands in the line is not told: the screen may lie between it and the screw.
         fixed = (p for p in self._pairs if p != _SCREEN and not any(end.startswith("pump.") for end in p))
         ways = dict(fixed)
+        moves_bar, slow_share = self.values["moves_bar"], self.values["slow_share"]
+        self._following = {pair: Following(moves_bar, slow_share) for pair in ways.items()}
+        self._lagging = dict.fromkeys(self._following, 0)  # which of the two, also when it follows again
         self._ways = ways if _DIE in tags and len(ways) > 1 else {}
         self._losses = LineLosses(list(self._ways))
         self._leap = Leap(self.values["leap_k"])
@@ -63,6 +68,10 @@ class SensorDrift(TensRule):
         yield from self.blind.note(tens.time_ns, why)
         if _MELT in self.stage.column:
             yield from self._leapt(self._at(tens, _MELT) if why is None else None, tens)
+        for pair, following in self._following.items():
+            change = following.judge(*(self._at(tens, p) if why is None else nan for p in pair))
+            if change:
+                yield self._late(pair, following, tens)
         if why is not None or tens.line.wiped_s < _WIPE_S:
             return
         lost = {up: self._at(tens, up) - self._at(tens, down) for up, down in self._pairs}
@@ -100,6 +109,32 @@ class SensorDrift(TensRule):
             onset_ns=tens.time_ns - int(3 * TENS_S * NS),
             tags=(_MELT,),
             figures=figures,
+        )
+
+    def _late(self, pair: tuple[str, str], following: Following, tens: Tens) -> Finding:
+        active = following.late is not None
+        late = self._lagging[pair] = self._lagging[pair] if following.late is None else following.late
+        slow, other = pair[late], pair[1 - late]
+        moved, usual = following.moved_bar, following.usual_bar
+        sentence = (
+            f"{words(slow)} moves by {moved[late]:.2f} bar from ten seconds to the next, where "
+            f"{usual[late]:.2f} are usual, while {words(other)} moves as ever: it follows late. Whether the "
+            "sensor's channel is clogged, or its signal is smoothed, is not known."
+            if active
+            else f"{words(slow)} follows {words(other)} again."
+        )
+        return self.finding(
+            f"{slow.rsplit('.', 1)[0]}.following",
+            active,
+            tens.time_ns,
+            sentence[0].upper() + sentence[1:],
+            onset_ns=tens.time_ns,
+            tags=(slow, other),
+            figures={
+                "moves": (moved[late], "bar"),
+                "usually moves": (usual[late], "bar"),
+                "the other moves": (moved[1 - late], "bar"),
+            },
         )
 
     def _expected(self, tens: Tens, lost: Mapping[str, float]) -> Mapping[str, float]:
@@ -159,6 +194,8 @@ class SensorDrift(TensRule):
             "episodes": self._episodes.save(),
             "losses": self._losses.save(),
             "leap": self._leap.save(),
+            "following": [f.save() for f in self._following.values()],
+            "lagging": list(self._lagging.values()),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -167,6 +204,9 @@ class SensorDrift(TensRule):
         self._episodes.restore(state["episodes"])
         self._losses.restore(state["losses"])
         self._leap.restore(state["leap"])
+        for following, kept in zip(self._following.values(), state["following"], strict=True):
+            following.restore(kept)
+        self._lagging = dict(zip(self._following, state["lagging"], strict=True))
 
 
 def neighbours(tags: Mapping[str, Tag]) -> list[tuple[str, str]]:

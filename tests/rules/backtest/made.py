@@ -52,9 +52,11 @@ def said(
     tags: tuple[str, ...] = (),
     root: tuple[str, str] | None = None,
     late: bool = False,
+    heard_s: float | None = None,
 ) -> Said:
     """A finding."""
-    return Said(rule, subject, at(found_s), None, priority, tags, root, late)
+    heard_ns = None if heard_s is None else at(heard_s)
+    return Said(rule, subject, at(found_s), None, priority, tags, root, late, heard_ns)
 
 
 def record(

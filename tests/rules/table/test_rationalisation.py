@@ -26,11 +26,11 @@ def test_every_rule_has_every_column_filled() -> None:
 
 def test_a_value_says_whether_it_is_the_default_or_the_lines() -> None:
     default = row("cleaning-overdue")
-    assert (default["set_point"], default["on_delay"]) == ("1 bar (default)", "12 s (default)")
+    assert (default["set_point"], default["on_delay"]) == ("0.3 bar (default)", "6 s (default)")
     assert default["priority"] == "medium (default)" and default["latching"] == "no (default)"
     setting = RuleSetting(priority="low", advice="Ask Ada.", numbers={"over_bar": 4.5}, latching=True)
     own = row("cleaning-overdue", LineFacts("pilot", rules={"cleaning-overdue": setting}))
-    assert (own["set_point"], own["on_delay"]) == ("4.5 bar (line)", "12 s (default)")
+    assert (own["set_point"], own["on_delay"]) == ("4.5 bar (line)", "6 s (default)")
     assert (own["priority"], own["latching"]) == ("low (line)", "yes (line)")
     assert own["advice"] == "Ask Ada. (line)"
     assert "interval_factor: 1.25 (default)" in own["others"]
@@ -47,7 +47,7 @@ def test_for_machines_a_value_has_its_unit() -> None:
     (one,) = [
         r.to_json() for r in rationalised(LineFacts("pilot"), ()) if r.texts["rule"] == "cleaning-overdue"
     ]
-    assert json.loads(json.dumps(one))["set_point"] == {"value": 1, "unit": "bar", "from": "default"}
+    assert json.loads(json.dumps(one))["set_point"] == {"value": 0.3, "unit": "bar", "from": "default"}
     assert one["dead_band"] is None
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from historian.frame import NS, Series
+from rules.detectors.filtering.cleaning_rule import CleaningRule
 from rules.detectors.filtering.cleanings import (
     CLEANING_RULES,
-    CleaningRule,
     CleaningWeak,
     DirtStep,
     DischargeBlocked,
@@ -19,11 +20,14 @@ from rules.detectors.filtering.cleanings import (
 )
 from rules.finding import Blind, Finding, Priority
 from rules.line import LineFacts, RuleSetting
+from rules.seen.told import MATERIAL_CHANGED, Told
 from tests.rules.detectors.filtering.days import (
     BLOCKED,
+    CLEAN_BAR,
     DIRTY,
     SLIPPING,
     THIN,
+    TRIGGER_BAR,
     USUAL,
     WORN,
     Tooth,
@@ -32,7 +36,7 @@ from tests.rules.detectors.filtering.days import (
     saw,
 )
 from tests.rules.detectors.plants import FACTS
-from tests.rules.detectors.signals import Staged, every, play, played, seconds_of
+from tests.rules.detectors.signals import T0_NS, Staged, every, play, played, seconds_of
 
 SIGNS: dict[type[CleaningRule], Sequence[Tooth]] = {
     DirtStep: [DIRTY] * 6,
@@ -92,8 +96,54 @@ def test_a_worn_wiper_says_what_it_leaves():
 def test_a_blocked_outlet_says_what_does_not_come_out_and_warns():
     (began, *_) = found(DischargeBlocked, cleanings(*[BLOCKED] * 5))
     assert (began.subject, began.priority) == ("filter.discharge", Priority.MEDIUM)
-    assert "brought out 0.00 kg each instead of 0.70" in began.sentence
+    assert "The last cleaning brought out 0.00 kg instead of 0.70" in began.sentence
     assert "trapped" in began.sentence and "trained people" in began.advice
+
+
+def test_an_outlet_that_lets_some_through_is_told_at_the_second_cleaning():
+    some = replace(BLOCKED, discharged_kg=0.2)
+    (began, *_) = found(DischargeBlocked, cleanings(*[some] * 5))
+    assert "The last 2 cleanings brought out 0.20 kg each instead of 0.70" in began.sentence
+
+
+def test_a_lot_that_grows_dirtier_by_and_by_is_no_step():
+    slower = [replace(USUAL, period_s=p) for p in (116, 112, 108, 104, 100, 98, 95, 92, 90, 88, 86, 84, 82)]
+    assert found(DirtStep, cleanings(*slower, *[replace(USUAL, period_s=80)] * 6)) == []
+
+
+def test_cleanings_that_take_less_off_come_earlier_without_more_dirt():
+    less = Tooth(period_s=72, peak_bar=TRIGGER_BAR - 9, trough_bar=CLEAN_BAR)
+    assert found(DirtStep, cleanings(*[less] * 8)) == []
+
+
+def test_a_feed_that_leaves_its_set_point_is_no_other_melt():
+    signals = cleanings(*[THIN] * 4)
+    feed = signals["doser.rate.pv"]
+    late = feed.time_ns > feed.time_ns[700 + 8 * 120]
+    signals["doser.rate.pv"] = Series(feed.time_ns, np.where(late, 600.0, feed.value), feed.quality)
+    assert found(MeltChanged, signals) == []
+
+
+def test_a_lot_that_was_told_is_no_news():
+    signals = cleanings(*[THIN] * 4)
+    staged = Staged.of(MeltChanged, FACTS, signals)
+    staged.stage.tell(Told(T0_NS + 1500 * NS, MATERIAL_CHANGED))
+    assert play(staged, every(signals, 60)) == []
+
+
+def test_a_wiper_that_never_stops_and_a_little_more_dirt_is_no_worn_blade():
+    def level(factor: float) -> list[Finding]:
+        values = saw([USUAL] * 2, rest_s=3600)
+        seconds = np.arange(len(values["filter.dp.calc"]))
+        values["filter.wiper.state"][:] = 1.0
+        chance = np.random.default_rng(4)
+        values["filter.dp.calc"] = np.where(
+            seconds < 3000, 22.0, 22.0 * factor
+        ) + 0.3 * chance.standard_normal(len(seconds))
+        return found(CleaningWeak, made(values))
+
+    assert level(1.18) == []
+    assert [f.active for f in level(1.6)] == [True]
 
 
 def test_a_slipping_wiper_is_told_at_the_second_cleaning():

@@ -58,3 +58,44 @@ def test_it_says_what_it_is_not():
 @pytest.mark.parametrize("value", [np.nan, 169.9])
 def test_unknown_or_below_is_none(value: float):
     assert found(np.full(200, value), 170.0, 5) == []
+
+
+def starting(peak_s: int) -> list[Finding]:
+    """Melt begins to run at 300 s; its cold plug lifts the pressure above the limit 90 s later."""
+    seconds = np.arange(900)
+    bar = np.where(seconds < 300, 0.0, 100.0)
+    bar[390 : 390 + peak_s] = 176.0
+    runs = seconds >= 300
+    signals = {
+        "extruder.head.pressure.pv": series(seconds, bar),
+        "extruder.screw.speed.pv": series(seconds, 95.0 * runs),
+        "doser.rate.pv": series(seconds, 400.0 * runs),
+        "doser.rate.sp": series(seconds, 400.0 * runs),
+    }
+    return play(Staged.of(PressureHigh, FACTS, signals), every(signals, 60))
+
+
+def test_a_short_peak_of_cold_melt_at_the_start_is_none():
+    assert starting(15) == []
+
+
+def test_a_peak_that_stays_is_told_at_the_start_too():
+    (began, *_) = starting(60)
+    assert began.active and 420 <= seconds_of(began.time_ns) <= 425
+
+
+def test_a_rise_says_when_it_reaches_the_trip_and_between_which_bounds():
+    chance = np.random.default_rng(2)
+    bar = 100.0 + 0.5 * np.arange(160) + 0.3 * chance.standard_normal(160)  # 200 bar at 200 s
+    (began,) = found(bar, 170.0, 5)
+    left_min = (200 - seconds_of(began.time_ns)) / 60
+    figures = {name: value for name, (value, _) in began.evidence.figures.items()}
+    assert figures["to the trip"] == pytest.approx(left_min, abs=0.1)
+    assert figures["to the trip, earliest"] <= figures["to the trip"] <= figures["to the trip, latest"]
+    assert "it reaches 200 bar in about 0.92 min (0.9 to 0.94)" in began.sentence
+
+
+@pytest.mark.parametrize("course", [np.full(100, 180.0), 150.0 + 8.0 * np.arange(40.0)])
+def test_what_does_not_rise_or_stands_above_the_trip_is_not_said_to_reach_it(course: np.ndarray):
+    (began,) = found(course, 170.0, 12)
+    assert "reaches" not in began.sentence and "to the trip" not in began.evidence.figures

@@ -34,3 +34,11 @@ def test_a_bin_that_is_changed_is_none():
     weight = values["filter.discharge.weight.total"]
     values["filter.discharge.weight.total"] = np.where(np.arange(len(weight)) > 1500, weight - 3.0, weight)
     assert found(made(values)) == []
+
+
+def test_what_came_out_while_the_scale_was_not_heard_is_none():
+    """A cleaning's worth that appears at once between cleanings is no leak: a cleaning was not seen."""
+    values = saw([replace(USUAL, period_s=240)] * 8)
+    for at_s in (1100, 1350, 1580, 1830):
+        values["filter.discharge.weight.total"][at_s:] += 0.7
+    assert found(made(values)) == []

@@ -55,3 +55,28 @@ def test_a_lost_transducer_is_none():
     values["filter.dp.calc"][1560:] = np.nan
     signals = made(values)
     assert [f for f in found(signals) if f.active] == []
+
+
+def never_stopping(at_s: int | None, factor: float = 0.45) -> dict[str, Series]:
+    """A wiper that turns throughout keeps the pressure difference level, until the screen tears."""
+    values = saw([USUAL] * 4, rest_s=1200)
+    chance = np.random.default_rng(5)
+    dp = 30.0 + np.sin(np.arange(len(values["filter.dp.calc"])) / 200)
+    values["filter.dp.calc"] = dp + 0.3 * chance.standard_normal(len(dp))
+    values["filter.wiper.state"][:] = 1.0
+    if at_s is not None:
+        values["filter.dp.calc"][at_s:] *= factor
+    return made(values)
+
+
+def test_a_tear_is_found_where_the_wiper_never_stops():
+    (began,) = found(never_stopping(1560))
+    assert 1560 < seconds_of(began.time_ns) <= 1620
+
+
+def test_a_wiper_that_never_stops_is_no_tear():
+    assert found(never_stopping(None)) == []
+
+
+def test_a_part_of_the_screen_that_clears_is_none_where_the_wiper_never_stops():
+    assert found(never_stopping(1560, factor=0.85)) == []

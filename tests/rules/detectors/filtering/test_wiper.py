@@ -76,3 +76,17 @@ def test_a_dead_park_sensor_is_told_from_a_wrong_position():
     signals = not_parked(1430, off_deg=0.0)
     began, *_ = found(WiperPark, signals)
     assert began.subject == "filter.wiper.park" and "most likely the sensor" in began.sentence
+
+
+def test_a_wiper_beside_its_park_is_told_within_a_quarter_of_a_minute_wherever_the_tens_begin():
+    """common practice, no source: fifteen seconds."""
+    for end_s in range(1423, 1433):
+        signals = not_parked()
+        for path, value in (("filter.wiper.state", 1.0), ("filter.wiper.park.state", 0.0)):
+            put(signals, path, slice(end_s - 19, end_s), value)
+        rests = slice(end_s, 1530)
+        put(signals, "filter.wiper.state", rests, 0.0)
+        put(signals, "filter.wiper.angle.pv", rests, 25.0)
+        put(signals, "filter.wiper.park.state", rests, 0.0)
+        (began, *_) = found(WiperPark, signals)
+        assert end_s + 10 <= seconds_of(began.time_ns) <= end_s + 15

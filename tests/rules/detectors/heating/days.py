@@ -36,6 +36,25 @@ def probe_shorted() -> dict[str, Series]:
     return plates.made()
 
 
+def probes_crossed(low: int = 3, high: int = 6, duration_s: int = DURATION_S) -> dict[str, Series]:
+    """Two plates' probes are swapped at 600 s and put right at 1020 s; each controller goes by the other's plate.
+
+    Plates of 5 K/min at full output that lose 1.65 K/min at their set-point: 33 % holds them.
+    """
+    plates = Switched(duration_s)
+    own = np.full(2, 220.0)
+    for at in range(600, duration_s):
+        swapped = at < 1020
+        shown = own[::-1] if swapped else own
+        # The one that is swapped a little too warm asks for less: from there they part.
+        out = np.clip(33.0 + 40.0 * (220.0 - shown) + np.asarray([0.5, -0.5]) * swapped, 0.0, 100.0)
+        own = own + (5.0 * out / 100 - 1.65) / 60
+        for n, plate in enumerate((low, high)):
+            plates.temp[plate - 1, at] += shown[n] - 220.0
+            plates.out[plate - 1, at] = out[n]
+    return plates.made()
+
+
 def relay_stuck() -> dict[str, Series]:
     """Plate 2 is heated without being asked for five minutes."""
     plates = Switched(DURATION_S)
@@ -99,6 +118,7 @@ DAYS: Mapping[str, Callable[[], tuple[LineFacts, Mapping[str, Series]]]] = {
     "heater-supply": _with_facts(phase_gone),
     "probe-break": _with_facts(probe_broken),
     "probe-short": _with_facts(probe_shorted),
+    "probes-swapped": _with_facts(probes_crossed),
     "heater-stuck-on": _with_facts(relay_stuck),
     "heater-weak": _with_facts(element_lost),
     "probe-detached": _with_facts(probe_slipped),

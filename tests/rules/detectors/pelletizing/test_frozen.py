@@ -29,6 +29,21 @@ def test_a_stiffer_melt_raises_the_loss_in_the_pipe_as_well():
     assert judged(DieFrozen, line) == []
 
 
+@pytest.mark.parametrize("frozen_holes", [True, False])
+def test_where_a_pump_makes_the_pressure_the_pipe_after_the_filter_tells(frozen_holes: bool):
+    """A pump holds the pressure before it: a stiffer melt is seen only between filter and die."""
+    line = frozen() if frozen_holes else EvenLine()
+    if not frozen_holes:
+        line.pressures(1 + 0.25 * (1 - np.exp(-(line.time_s[AT_S:] - AT_S) / 180)), AT_S)
+    line.value["pump.outlet.pressure.pv"] = line.value["filter.inlet.pressure.pv"] + 0.2
+    chance = np.random.default_rng(7)
+    line.value["extruder.head.pressure.pv"] = 40.0 + 0.3 * chance.standard_normal(len(line.time_s))
+    found = judged(DieFrozen, line)
+    assert bool(found) is frozen_holes
+    if frozen_holes:
+        assert AT_S < begun_s(found[:1]) <= AT_S + 180
+
+
 def test_more_feed_needs_more_pressure():
     line = EvenLine()
     for path in ("doser.rate.pv", "doser.rate.sp"):

@@ -54,6 +54,35 @@ def test_a_broken_sensor_or_one_signal_without_data_is_no_lost_source():
         assert run(SourceSilent(FACTS, {p: TAGS[p] for p in PATHS}), days, 25) == []
 
 
+def test_what_a_lot_was_silent_for_at_its_end_counts_too():
+    """Lots of ten seconds: in the last one that brings anything the samples end seven seconds before it does."""
+    detector, found = SourceSilent(FACTS, {p: TAGS[p] for p in PATHS}), []
+    for end in range(10, 101, 10):
+        last_s = min(end, 53) - 0.5
+        if last_s > end - 10:
+            seconds = np.arange(end - 10.0, last_s + 0.1, 0.5)
+            lot = Block({p: series(seconds, 220.0) for p in PATHS}, T0_NS + end * NS)
+            found.extend(detector.update(lot))
+        for second in range(end - 9, end + 1):
+            found.extend(detector.advance(T0_NS + second * NS))
+    (began,) = found
+    assert 83 <= seconds_of(began.time_ns) <= 84
+    assert 52 <= seconds_of(began.onset_ns) <= 54
+
+
+def test_a_clock_that_is_set_back_makes_no_silence():
+    """From one lot to the next an hour back: its samples come as ever."""
+    detector, found = SourceSilent(FACTS, {p: TAGS[p] for p in PATHS}), []
+    for end in range(10, 201, 10):
+        back_s = 3600.0 if end > 100 else 0.0
+        seconds = np.arange(end - 10.0, end, 0.5) - back_s
+        lot = Block({p: series(seconds, 220.0) for p in PATHS}, T0_NS + end * NS)
+        found.extend(detector.update(lot))
+        for second in range(end - 9, end + 1):
+            found.extend(detector.advance(T0_NS + second * NS))
+    assert found == []
+
+
 def test_a_source_from_which_nothing_comes_is_silent():
     days = {s: dict.fromkeys(PATHS, GOOD) for s in range(10)}
     (began,) = run(SourceSilent(FACTS, {p: TAGS[p] for p in PATHS}), days, 60)
