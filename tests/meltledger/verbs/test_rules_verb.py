@@ -40,7 +40,7 @@ def test_the_table_for_people(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     said = capsys.readouterr().out
     assert [t for t in said.splitlines() if t and not t.startswith(" ")] == list(RULES)
     block = said.split("cleaning-overdue\n")[1].split("\n\n")[0]
-    assert "4.5 bar (line)" in block and "yes (line)" in block and "12 s (default)" in block
+    assert "4.5 bar (line)" in block and "yes (line)" in block and "6 s (default)" in block
     for heading in list(COLUMNS.values())[1:]:
         assert heading in block
 
@@ -92,7 +92,7 @@ def test_a_limit_in_another_unit_is_converted(tmp_path: Path) -> None:
     [
         ('over = "4.5 kg/h"', "'kg/h' and 'bar' do not measure the same thing"),
         ('over = "4.5 bars of melt"', "the unit 'bars of melt' is not known"),
-        ("over = 4.5", 'write it as a number with its unit, as text: "1 bar"'),
+        ("over = 4.5", 'write it as a number with its unit, as text: "0.3 bar"'),
         ('held = "700 s"', "held_s = 700 must lie between 1 and 600 s"),
         ('held = "11 min"', "held_s = 660 must lie between 1 and 600 s"),
         ('ovr = "4 bar"', "the nearest is 'over'"),

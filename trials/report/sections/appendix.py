@@ -23,6 +23,7 @@ from trials.seal import Seal
 
 TITLE: Final = marked("Appendix")
 MOST_TAGS: Final = 60
+_ZONES_BESIDE: Final = 2  # points in a table of three columns each
 _SIDE_BY_SIDE: Final = 3
 _SENTENCE: Final = 400
 _ZONE: Final = re.compile(r"(?:temperature|highest deviation), (?:barrel zone|filter plate|die zone) \d+")
@@ -61,9 +62,10 @@ def _figures(view: View) -> Iterator[Block]:
     for first in range(0, len(points), _SIDE_BY_SIDE):
         some_points = points[first : first + _SIDE_BY_SIDE]
         yield _values(view, some_points)
-        zones = _zones(view, some_points)
-        if zones is not None:
-            yield zones
+        for one in range(0, len(some_points), _ZONES_BESIDE):
+            zones = _zones(view, some_points[one : one + _ZONES_BESIDE])
+            if zones is not None:
+                yield zones
     yield from absent_blocks(view.absent(view.figures.figures), say)
     known = [f for f in view.figures.figures if f.value is not None and not _of_zone(f.name)]
     if known:
