@@ -45,7 +45,8 @@ def tunable(trial: Owned, for_code: str, customers: Mapping[str, Customer]) -> b
 def may_see(trial: Owned, user: str, customers: Mapping[str, Customer]) -> bool:
     """Whether a user may see a trial: those named for the trial, else those named for its customer.
 
-    A trial of no customer in the register is seen by everybody who has an account.
+    A trial without a code name is seen by everybody who has an account, one of a code name that is not in
+    the register by nobody.
     """
     customer = customers.get(trial.code_name)
     if customer is None:

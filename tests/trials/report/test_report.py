@@ -331,3 +331,10 @@ def test_where_it_was_made_is_told_in_the_appendix() -> None:
 def test_many_windows_and_samples_make_no_long_picture() -> None:
     much = series(noise=2.0)
     assert len(as_html(report(made(samples=much)))) < 900_000
+
+
+def test_where_the_record_holds_a_code_name_only_the_first_page_has_that() -> None:
+    coded = replace(whole(), trial=replace(whole().trial, customer="", code_name="heron"))
+    cover = report(coded).sections[0]
+    rows = {r[0]: r[1] for b in cover.blocks if isinstance(b, Table) for r in b.rows if len(r) == 2}
+    assert rows["Customer"] == "heron"

@@ -103,7 +103,7 @@ def answer(view: View) -> str:
 def _facts(view: View) -> Iterator[tuple[str, str]]:
     say, outcome, book = view.say, view.outcome, view.outcome.book
     material, plan = book.only(What.MATERIAL), book.only(What.PLAN)
-    yield say("Customer"), outcome.trial.customer
+    yield say("Customer"), outcome.trial.customer or outcome.trial.code_name
     if material:
         yield (
             say("Material"),
