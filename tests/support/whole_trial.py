@@ -60,7 +60,8 @@ def whole_trial(
         tags = store.register(
             [replace(t, source="simulated-line") for t in published_tags(played, aux_channels=aux_channels)]
         )
-        frames = list(batch(played, tags, T0_NS, 0, end_s, chunk_s=1, aux_channels=aux_channels))
+        chunk_s = 1 if judged else 60  # rules must hear each second when it came
+        frames = list(batch(played, tags, T0_NS, 0, end_s, chunk_s=chunk_s, aux_channels=aux_channels))
         store.append(*frames)
     if judged:
         entries = list(
