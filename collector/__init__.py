@@ -2,6 +2,7 @@
 
 from collector.clock import Clock, WallClock
 from collector.errors import CertificateRefused, SourceAway, SourceRefused, UnsupportedSecurity, WrongNode
+from collector.gaps.marks import Gap
 from collector.gaps.unfilled import unfilled_gaps
 from collector.health.figures import Health, health_tags
 from collector.health.watch import Watch
@@ -16,6 +17,7 @@ __all__ = [
     "HEARTBEAT",
     "CertificateRefused",
     "Clock",
+    "Gap",
     "Health",
     "Inbox",
     "Judge",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
 from contextlib import asynccontextmanager, suppress
 from functools import partial
 
@@ -11,9 +11,11 @@ import structlog
 
 from collector import (
     Clock,
+    Gap,
     Inbox,
     Roster,
     Source,
+    SourceMapping,
     WallClock,
     Watch,
     Writer,
@@ -23,8 +25,10 @@ from collector import (
     unfilled_gaps,
 )
 from historian.clocks.trusted import Known
+from historian.errors import OutsideWorldAway
 from historian.memory import hold_little
 from historian.retention import Window
+from historian.store import Sample
 from meltledger.apart import UpkeepApart
 from meltledger.believing import is_believed, what_is_known
 from meltledger.config import LineConfig
@@ -78,7 +82,7 @@ async def run_line(
             epochs=newest_epochs(parts.store, mappings, parts.store.last_number()),
             passed_ns=passed_ns,
             believed=partial(is_believed, config.folder),
-            unfilled=unfilled_gaps(parts.store, mappings, newest),
+            unfilled=_unfilled(parts, mappings, newest),
         )
         clock = clock or WallClock()
         roster = Roster(inbox, clock)
@@ -103,6 +107,17 @@ async def run_line(
                 await collecting
             except asyncio.CancelledError:
                 log.info("line_stopped", line=config.facts.name)
+
+
+def _unfilled(
+    parts: Parts, mappings: Sequence[SourceMapping], newest: Mapping[str, Sample]
+) -> dict[str, list[Gap]]:
+    """Gaps that the last run did not live to fill; none where the store's server does not answer."""
+    try:
+        return unfilled_gaps(parts.store, mappings, newest)
+    except OutsideWorldAway as error:
+        log.warning("gaps_not_looked_for", reason=str(error))
+        return {}
 
 
 async def _read_again(reload: Reload, again: asyncio.Event) -> None:
