@@ -58,7 +58,7 @@ def enough(file: Path, name: str | None, as_json: bool) -> int:
             "enough": answer.yes,
             "minutes": answer.minutes if isfinite(answer.minutes) else None,
             "asks": [_plain_ask(a) for a in answer.asks],
-            "figures": [{**_plain_figure(k.figure), "verdict": str(k.verdict)} for k in keys],
+            "figures": [{**_plain_figure(k.figure), "verdict": str(k.verdict or "")} for k in keys],
         }
         click.echo(json.dumps(said, ensure_ascii=False, indent=1))
     else:
@@ -115,7 +115,8 @@ def _answered(outcome: Outcome, answer: Enough, keys: list[KeyFigure]) -> Iterat
         yield (f"  {ask.name}: {ask.have:.3g} of {ask.asked:.3g}{_unit(ask.unit)}; {state}")
     yield "The figures beside what is wanted:"
     for key in keys:
-        yield f"  {key.figure.name}: {number(key.figure)}; {key.verdict}"
+        told = "no target" if key.verdict is None else str(key.verdict)
+        yield f"  {key.figure.name}: {number(key.figure)}; {told}"
     missing = list(not_shown(keys))
     if missing:
         yield "Not shown in this trial: " + ", ".join(name for name, _ in missing) + "."

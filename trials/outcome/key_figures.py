@@ -2,41 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any, Final
+from typing import Final
 
-from historian.errors import MeltledgerError
 from historian.units import quantity
 from trials.figures.figure import Figure
 from trials.figures.measured import missing
 from trials.figures.operating_point import OperatingPoint
 from trials.outcome.outcome import Outcome
+from trials.outcome.targets import (
+    ENERGY,
+    INTERVAL,
+    LOSS,
+    MELT,
+    MOISTURE,
+    THROUGHPUT,
+    Key,
+    Target,
+    Verdict,
+)
 from trials.record.entries import What
 
-THROUGHPUT: Final = "throughput, agreed"
 FINENESS: Final = "fineness of the screen"
-KEY: Final = (
+_DIFFERENCE: Final = Key(("pressure difference over the screen, P95",), ("pressure difference",))
+_KEYS: Final = (
     THROUGHPUT,
-    FINENESS,
-    "cleaning period",
-    "discharge loss, gross",
-    "pressure difference over the screen, P95",
-    "temperature, melt before the screen",
-    "specific energy, line",
-    "pellet moisture",
+    Key((FINENESS,), ("fineness",)),
+    INTERVAL,
+    LOSS,
+    _DIFFERENCE,
+    MELT,
+    ENERGY,
+    MOISTURE,
 )
-
-
-class Verdict(StrEnum):
-    """How a figure stands to what was wanted."""
-
-    REACHED = "reached"
-    MISSED = "not reached"
-    NOT_TOLD_APART = "not told apart: the target lies within the uncertainty"
-    NOT_SHOWN = "not shown in this trial"
-    NO_TARGET = "no target"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +43,13 @@ class KeyFigure:
     """A figure and its target.
 
     Attributes:
-        least, most: what the customer wants, in the figure's unit; None where nothing is wanted.
+        target: what the customer wants; None where nothing is wanted.
+        verdict: None where nothing is wanted and the figure has a value.
     """
 
     figure: Figure
-    least: float | None
-    most: float | None
-    verdict: Verdict
+    target: Target | None
+    verdict: Verdict | None
 
 
 def key_figures(outcome: Outcome, point: OperatingPoint) -> list[KeyFigure]:
@@ -58,48 +57,32 @@ def key_figures(outcome: Outcome, point: OperatingPoint) -> list[KeyFigure]:
 
     A target of a figure that does not exist is a figure that was not shown.
     """
-    targets = {str(t["figure"]): t for t in outcome.book.only(What.PLAN).get("target", [])}
-    names = dict.fromkeys([*KEY, *targets])
-    return [_beside(_figure(outcome, point, name), targets.get(name, {})) for name in names]
+    targets = [Target.of(t) for t in outcome.book.only(What.PLAN).get("target", [])]
+    found = []
+    for key in _KEYS:
+        its = next((t for t in targets if key.is_meant(t)), None)
+        found.append(_beside(_first(outcome, point, key.names), its))
+    others = [t for t in targets if not any(key.is_meant(t) for key in _KEYS)]
+    return [*found, *(_beside(_first(outcome, point, (t.figure,)), t) for t in others)]
 
 
-def verdict_of(figure: Figure, least: float | None, most: float | None) -> Verdict:
-    """How a figure stands to its target; near the target the expanded uncertainty decides.
-
-    Without uncertainty the bare value is compared, since nothing better is known.
-    """
-    if least is None and most is None:
-        return Verdict.NO_TARGET
-    if figure.value is None:
-        return Verdict.NOT_SHOWN
-    wide = figure.expanded or 0.0
-    low, high = figure.value - wide, figure.value + wide
-    if (least is None or low >= least) and (most is None or high <= most):
-        return Verdict.REACHED
-    if (least is not None and high < least) or (most is not None and low > most):
-        return Verdict.MISSED
-    return Verdict.NOT_TOLD_APART
-
-
-def not_shown(keys: list[KeyFigure]) -> Iterator[tuple[str, str]]:
+def not_shown(keys: Sequence[KeyFigure]) -> Iterator[tuple[str, str]]:
     """The figures that the trial did not show, each with the reason."""
     for key in keys:
         if key.figure.value is None:
             yield key.figure.name, key.figure.absent
 
 
-def _beside(figure: Figure, target: Mapping[str, Any]) -> KeyFigure:
-    try:
-        least, most = (_bound(target.get(key), figure.unit) for key in ("least", "most"))
-    except MeltledgerError as error:
-        why = f"its target cannot be compared ({error})"
-        unknown = Figure.of(figure.name, figure.unit, missing(why), figure.windows, figure.method)
-        return KeyFigure(unknown, None, None, Verdict.NOT_SHOWN)
-    return KeyFigure(figure, least, most, verdict_of(figure, least, most))
+def _beside(figure: Figure, target: Target | None) -> KeyFigure:
+    if target is None:
+        return KeyFigure(figure, None, Verdict.NOT_SHOWN if figure.value is None else None)
+    return KeyFigure(figure, target, target.verdict(figure))
 
 
-def _bound(written: object, unit: str) -> float | None:
-    return None if written is None else quantity(str(written), unit)
+def _first(outcome: Outcome, point: OperatingPoint, names: Sequence[str]) -> Figure:
+    """The first figure of these names that has a value; else the first one, which says why it has none."""
+    each = [_figure(outcome, point, name) for name in names]
+    return next((f for f in each if f.value is not None), each[0])
 
 
 def _figure(outcome: Outcome, point: OperatingPoint, name: str) -> Figure:

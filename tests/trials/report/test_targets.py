@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from trials.figures import Figure
+from trials.outcome.targets import Target, Verdict
 from trials.report.spoken import speech_of
-from trials.report.targets import Target, Verdict
+from trials.report.targets import words_of
 from trials.report.units import System
 
 FLOW = Figure("throughput", 780.0, "kg/h", (), "", 10.0)
@@ -44,5 +45,6 @@ def test_what_has_no_value_reaches_nothing() -> None:
 def test_targets_are_read_in_the_readers_units() -> None:
     say = speech_of("en", ZoneInfo("UTC"), System.US)
     assert (
-        Target("throughput", "780 kg/h", "soon").words("kg/h", say) == "at least 1720\u202flb/h, at most soon"
+        words_of(Target("throughput", "780 kg/h", "soon"), "kg/h", say)
+        == "at least 1720\u202flb/h, at most soon"
     )

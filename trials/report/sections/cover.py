@@ -6,33 +6,36 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from trials.figures import Figure
+from trials.outcome.targets import (
+    ENERGY,
+    INTERVAL,
+    LOSS,
+    MELT,
+    MOISTURE,
+    THROUGHPUT,
+    Key,
+    Target,
+    Verdict,
+)
 from trials.record.entries import What
 from trials.report.content import Align, Block, Caution, Heading, Lines, Paragraph, Table
 from trials.report.names import capital, name_of_figure
 from trials.report.retold import retold
 from trials.report.speech import NOTHING, marked
 from trials.report.tables import window_words
-from trials.report.targets import WORDS, Target, Verdict
+from trials.report.targets import WORDS, words_of
 from trials.report.view import View
 
 TITLE: Final = marked("Result")
-THROUGHPUTS: Final = ("throughput, agreed", "throughput, product scale", "throughput, doser")
-ENERGIES: Final = ("specific energy, line", "specific energy, drive")
-_KEYS: Final[tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...]] = (
-    (marked("Throughput"), THROUGHPUTS, ("throughput", *THROUGHPUTS)),
-    (marked("Cleaning interval"), ("cleaning period",), ("cleaning period", "interval", "cleaning interval")),
-    (
-        marked("Discharged, of the feed"),
-        ("discharge loss, gross",),
-        ("discharge loss, gross", "discharge loss", "loss"),
-    ),
-    (
-        marked("Melt temperature"),
-        ("temperature, melt at the screw tip",),
-        ("temperature, melt at the screw tip", "melt temperature"),
-    ),
-    (marked("Specific energy"), ENERGIES, ("specific energy", "energy", *ENERGIES)),
-    (marked("Pellet moisture"), ("pellet moisture",), ("pellet moisture", "moisture")),
+THROUGHPUTS: Final = THROUGHPUT.names
+ENERGIES: Final = ENERGY.names
+_KEYS: Final[tuple[tuple[str, Key], ...]] = (
+    (marked("Throughput"), THROUGHPUT),
+    (marked("Cleaning interval"), INTERVAL),
+    (marked("Discharged, of the feed"), LOSS),
+    (marked("Melt temperature"), MELT),
+    (marked("Specific energy"), ENERGY),
+    (marked("Pellet moisture"), MOISTURE),
 )
 _DP: Final = "pressure difference over the screen, {}"
 
@@ -121,11 +124,11 @@ def _facts(view: View) -> Iterator[tuple[str, str]]:
 def _rows(view: View, targets: Sequence[Target]) -> Iterator[tuple[str, ...]]:
     say, plan = view.say, view.outcome.book.only(What.PLAN)
     met: set[str] = set()
-    for number, (label, names, aliases) in enumerate(_KEYS):
-        figure = view.figure(*names)
-        target = next((t for t in targets if t.figure.strip().lower() in aliases), None)
-        met.update(t.figure for t in targets if t.figure.strip().lower() in aliases)
-        wanted = NOTHING if target is None else target.words(figure.unit, say)
+    for number, (label, key) in enumerate(_KEYS):
+        figure = view.figure(*key.names)
+        target = next((t for t in targets if key.is_meant(t)), None)
+        met.update(t.figure for t in targets if key.is_meant(t))
+        wanted = NOTHING if target is None else words_of(target, figure.unit, say)
         if target is None and label == "Throughput" and plan.get("throughput"):
             wanted = say("planned {value}", value=view.told(plan["throughput"], "kg/h"))
         yield _row(view, say(label), figure, wanted, target)
@@ -196,9 +199,9 @@ def _further(view: View, target: Target) -> tuple[str, ...]:
         figure = view.figure(target.figure)
     except KeyError:
         verdict = say("not shown in this trial: {why}", why=say("there is no figure of this name"))
-        return capital(target.figure), target.words("1", say), NOTHING, NOTHING, verdict
+        return capital(target.figure), words_of(target, "1", say), NOTHING, NOTHING, verdict
     label = capital(name_of_figure(figure.name, say))
-    return _row(view, label, figure, target.words(figure.unit, say), target)
+    return _row(view, label, figure, words_of(target, figure.unit, say), target)
 
 
 def _open_points(view: View) -> Iterator[str]:
@@ -208,7 +211,7 @@ def _open_points(view: View) -> Iterator[str]:
             yield say("Indicative only: {why}", why=retold(why, say))
     if not view.outcome.judged:
         yield say("No rules judged this trial: whether there were alarms is not known.")
-    lacking = [say(label) for label, names, _ in _KEYS if view.figure(*names).value is None]
+    lacking = [say(label) for label, key in _KEYS if view.figure(*key.names).value is None]
     if lacking:
         yield say("Not shown in this trial: {what}.", what="; ".join(lacking))
     if view.outcome.suspects:

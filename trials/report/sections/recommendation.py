@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from trials.outcome.targets import Target, Verdict
 from trials.record.entries import What
 from trials.report.content import Block, Caution, Heading, Lines, Paragraph, Small
 from trials.report.names import capital, name_of_figure
 from trials.report.retold import retold
 from trials.report.sections.cover import ENERGIES, THROUGHPUTS
 from trials.report.speech import marked
-from trials.report.targets import Target, Verdict
 from trials.report.view import View
 from trials.scale_up import scale_up, seen_of, wanted_of
 
