@@ -83,8 +83,10 @@ def _changed(values: Sequence[float]) -> bool:
 
 
 def _near_wipes(window: Sequence[Features]) -> NDArray[np.bool_]:
-    """Points in which the wiper ran, and half a minute after it."""
+    """Points in which the wiper ran, and half a minute after it; none where it never stops."""
     wiping = np.asarray([w.wiping for w in window], dtype=np.bool_)
+    if wiping.all():
+        return np.zeros_like(wiping)
     near = wiping.copy()
     for later in range(1, _AFTER_WIPE_POINTS + 1):
         near[later:] |= wiping[:-later]

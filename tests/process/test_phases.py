@@ -267,3 +267,8 @@ def test_a_restart_changes_no_phase(cut: int):
         found.append(tracker.push(f))
     assert [p for p in found if p is not None] == straight[:-1]
     assert tracker.present == straight[-1]
+
+
+def test_a_line_whose_wiper_never_stops_runs_steadily_all_the_same():
+    found = phases_of(line((HOT, 5), (replace(RUNS, wiping=True), 40)), 640.0)
+    assert [p.name for p in found][-1] == "steady"
