@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import time
 import tomllib
@@ -14,24 +13,15 @@ import click
 from historian.errors import WrongInput
 from meltledger.cli import FOUND, Verbs
 from meltledger.customers import coded
-from meltledger.labels import named
 from meltledger.recordedline import recorded_line
 from meltledger.sealing import seal_holds, seal_trial
 from meltledger.stores import store_or_none_yet
+from meltledger.verbs.trial_entry import AT, BY, FILE, INSTEAD, TRIAL, who, write
 from meltledger.windows import shown, time_ns_of
 from trials.record import What, book_of
 from trials.record.filled import filled_forms, is_there
 from trials.record.travel import to_json
 from trials.record.words import sentence_of
-
-_FILE = click.argument("file", type=click.Path(path_type=Path))
-_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
-_BY = click.option("--by", default="", help="Who says so; this computer's user when left out.")
-_AT = click.option("--at", help="When it was so (ISO 8601; the line's zone); now when left out.")
-_LABELLED: Final = {What.SAMPLE: ("name", "bag"), What.RESULT: ("sample",)}
-"""Keys for which a label may be scanned."""
-_INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that it corrects.")
-
 
 _LATE: Final = {
     "check": ("meltledger.verbs.trial_judging", "Hold the material against the line, before the trial."),
@@ -58,7 +48,7 @@ def command() -> None:
 
 
 @command.command("new", help="Open a trial on the line; the one under way must be closed first.")
-@_FILE
+@FILE
 @click.argument("name")
 @click.option("--customer", default="", help="Whose material it is.")
 @click.option("--code-name", default="", help="What walls and mails call the customer.")
@@ -77,21 +67,21 @@ def new(file: Path, name: str, customer: str, code_name: str) -> int:
 
 
 @command.command("close", help="Close the trial under way, and seal it.")
-@_FILE
-@_BY
+@FILE
+@BY
 def close(file: Path, by: str) -> int:
     """Close the trial now; what comes later is an addendum."""
     with recorded_line(file) as line:
-        trial = line.record.close_trial(line.trial(None).id, time.time_ns(), _who(by))
+        trial = line.record.close_trial(line.trial(None).id, time.time_ns(), who(by))
         with store_or_none_yet(line.config) as store:
-            seal = seal_trial(line.record, store, trial, by=_who(by))
+            seal = seal_trial(line.record, store, trial, by=who(by))
     count = sum(t.samples for t in seal.tags.values())
     click.echo(f"trial '{trial.name}' is closed and sealed: {count} samples, seal {seal.sha256}")
     return 0
 
 
 @command.command("verify", help="Look whether a closed trial is still as it was sealed; 1 when it is not.")
-@_FILE
+@FILE
 @click.argument("name")
 def verify(file: Path, name: str) -> int:
     """Compute the hashes again."""
@@ -105,27 +95,27 @@ def verify(file: Path, name: str) -> int:
 
 
 @command.command("note", help="Write words down.")
-@_FILE
+@FILE
 @click.argument("text")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def note(file: Path, text: str, name: str | None, at: str | None, by: str, instead_of: int | None) -> int:
     """Add a note."""
-    return _write(file, name, What.NOTE, {"text": text}, at, by, instead_of)
+    return write(file, name, What.NOTE, {"text": text}, at, by, instead_of)
 
 
 @command.command("sample", help="Write down that a sample was taken.")
-@_FILE
+@FILE
 @click.argument("sample")
 @click.option("--of", "of", default="pellets", help="What it was taken of: feed, pellets or discharge.")
 @click.option("--bag", help="Of which bag.")
 @click.option("--place", help="Where it was taken.")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def sample(
     file: Path,
     sample: str,
@@ -139,11 +129,11 @@ def sample(
 ) -> int:
     """Add a sample."""
     data = {"name": sample, "of": of, **_told(bag=bag, place=place)}
-    return _write(file, name, What.SAMPLE, data, at, by, instead_of)
+    return write(file, name, What.SAMPLE, data, at, by, instead_of)
 
 
 @command.command("lab", help='Write down a laboratory\'s result, such as: lab FILE P7 moisture "0.05 %".')
-@_FILE
+@FILE
 @click.argument("sample")
 @click.argument("what")
 @click.argument("value")
@@ -152,10 +142,10 @@ def sample(
 @click.option("--temperature", help='Of a melt flow rate, such as "190 Cel".')
 @click.option("--load", "load_", help='Of a melt flow rate, such as "2.16 kg".')
 @click.option("--replicate", type=int, default=1, help="Which of several measurements of the same.")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def lab(
     file: Path,
     sample: str,
@@ -174,14 +164,14 @@ def lab(
     """Add a result; it may come long after the trial was closed."""
     data = {"sample": sample, "what": what, "value": value, "of": of, "replicate": replicate}
     data |= _told(method=method, temperature=temperature, load=load_)
-    return _write(file, name, What.RESULT, data, at, by, instead_of)
+    return write(file, name, What.RESULT, data, at, by, instead_of)
 
 
 @command.command("fill", help="Take the forms of a TOML or JSON file into the record.")
-@_FILE
+@FILE
 @click.argument("forms", type=click.Path(path_type=Path))
-@_TRIAL
-@_BY
+@TRIAL
+@BY
 def fill(file: Path, forms: Path, name: str | None, by: str) -> int:
     """All of it or nothing; what the record says already is passed over."""
     with recorded_line(file) as line:
@@ -192,19 +182,19 @@ def fill(file: Path, forms: Path, name: str | None, by: str) -> int:
         now_ns = time.time_ns()
         for form in wanted:
             time_ns = now_ns if form.time_ns is None else form.time_ns
-            line.record.write(trial.id, form.what, form.data, time_ns=time_ns, by=_who(by))
+            line.record.write(trial.id, form.what, form.data, time_ns=time_ns, by=who(by))
     known = len(filled) - len(wanted)
     click.echo(f"{len(wanted)} written down" + (f", {known} known already" if known else ""))
     return 0
 
 
 @command.command("photo", help="Keep a photograph, without where it was taken.")
-@_FILE
+@FILE
 @click.argument("picture", type=click.Path(path_type=Path))
 @click.option("--of", "of", required=True, help="What is to be seen: material, sample, screen or finding.")
-@_TRIAL
-@_AT
-@_BY
+@TRIAL
+@AT
+@BY
 def photo(file: Path, picture: Path, of: str, name: str | None, at: str | None, by: str) -> int:
     """Add a photograph."""
     try:
@@ -218,25 +208,25 @@ def photo(file: Path, picture: Path, of: str, name: str | None, at: str | None, 
     with recorded_line(file) as line:
         line.trial(name)
         sha256 = keep_photo(line.config.trials.parent / "photos", body, picture.name)
-    return _write(file, name, What.PHOTO, {"sha256": sha256, "name": picture.name, "of": of}, at, by, None)
+    return write(file, name, What.PHOTO, {"sha256": sha256, "name": picture.name, "of": of}, at, by, None)
 
 
 @command.command("take-back", help="Take an entry back; it stays in the record, with the reason.")
-@_FILE
+@FILE
 @click.argument("entry", type=int)
 @click.option("--why", required=True, help="The reason.")
-@_BY
+@BY
 def take_back(file: Path, entry: int, why: str, by: str) -> int:
     """Withdraw an entry."""
     with recorded_line(file) as line:
-        line.record.withdraw(entry, by=_who(by), why=why)
+        line.record.withdraw(entry, by=who(by), why=why)
     click.echo(f"entry {entry} is taken back")
     return 0
 
 
 @command.command("show", help="Show what the record of a trial says.")
-@_FILE
-@_TRIAL
+@FILE
+@TRIAL
 @click.option("--all", "every", is_flag=True, help="Also what was corrected or taken back.")
 @click.option("--json", "as_json", is_flag=True, help="The whole record, as it travels with the data.")
 def show(file: Path, name: str | None, every: bool, as_json: bool) -> int:
@@ -262,7 +252,7 @@ def show(file: Path, name: str | None, every: bool, as_json: bool) -> int:
 
 
 @command.command("list", help="List the line's trials.")
-@_FILE
+@FILE
 def list_(file: Path) -> int:
     """One line a trial, newest last."""
     with recorded_line(file) as line:
@@ -272,30 +262,8 @@ def list_(file: Path) -> int:
     return 0
 
 
-def _write(
-    file: Path,
-    name: str | None,
-    what: What,
-    data: dict[str, Any],
-    at: str | None,
-    by: str,
-    instead_of: int | None,
-) -> int:
-    with recorded_line(file) as line:
-        time_ns = time.time_ns() if at is None else time_ns_of(at, line.zone)
-        trial = line.trial(name)
-        told = {k: named(trial, v) if k in _LABELLED.get(what, ()) else v for k, v in data.items()}
-        entry = line.record.write(trial.id, what, told, time_ns=time_ns, by=_who(by), replaces=instead_of)
-    click.echo(f"entry {entry.id}{', an addendum' if entry.addendum else ''}: {sentence_of(entry)}")
-    return 0
-
-
 def _told(**keys: str | None) -> dict[str, str]:
     return {key: value for key, value in keys.items() if value is not None}
-
-
-def _who(by: str) -> str:
-    return by.strip() or getpass.getuser()
 
 
 def _read(path: Path) -> dict[str, Any]:

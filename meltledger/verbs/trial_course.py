@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import time
 from pathlib import Path
 
@@ -11,18 +10,16 @@ import click
 from historian.errors import WrongInput
 from meltledger.evaluating import evaluate
 from meltledger.recordedline import recorded_line
+from meltledger.verbs.trial_entry import BY, FILE, TRIAL, who
 from meltledger.windows import shown, time_ns_of
 from process.phase_names import DWELL_S
 from trials.phases import as_form, with_phase
 from trials.record import What
 
-_FILE = click.argument("file", type=click.Path(path_type=Path))
-_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
-
 
 @click.command("phases", help="Show the phases of a trial, why each began, and how sure that is.")
-@_FILE
-@_TRIAL
+@FILE
+@TRIAL
 def phases(file: Path, name: str | None) -> int:
     """One line a phase; what would be found otherwise now comes after them."""
     with recorded_line(file) as line:
@@ -38,13 +35,13 @@ def phases(file: Path, name: str | None) -> int:
 
 
 @click.command("set-phase", help="Set which phase a stretch of time is; from then on nothing cuts it again.")
-@_FILE
+@FILE
 @click.argument("phase", type=click.Choice(list(DWELL_S)))
 @click.option("--from", "from_", required=True, help="Its beginning (ISO 8601; the line's zone).")
 @click.option("--to", "to", required=True, help="Its end.")
 @click.option("--why", required=True, help="The reason.")
-@click.option("--by", default="", help="Who says so; this computer's user when left out.")
-@_TRIAL
+@BY
+@TRIAL
 def set_phase(file: Path, phase: str, from_: str, to: str, why: str, by: str, name: str | None) -> int:
     """Keep the phases with this one in the record; the ones before stay there too."""
     with recorded_line(file) as line:
@@ -56,15 +53,14 @@ def set_phase(file: Path, phase: str, from_: str, to: str, why: str, by: str, na
         except WrongInput as error:
             bounds = f"{shown(trial.start_ns, line.zone)} to {shown(outcome.end_ns, line.zone)}"
             raise WrongInput(f"{error}; the trial goes from {bounds}") from error
-        who = by.strip() or getpass.getuser()
-        entry = line.record.write(trial.id, What.PHASES, as_form(kept, why), time_ns=start_ns, by=who)
+        entry = line.record.write(trial.id, What.PHASES, as_form(kept, why), time_ns=start_ns, by=who(by))
     click.echo(f"entry {entry.id}: {phase} from {shown(start_ns, line.zone)} to {shown(end_ns, line.zone)}")
     return 0
 
 
 @click.command("settings", help="Show every change of a setting, with what was written of it.")
-@_FILE
-@_TRIAL
+@FILE
+@TRIAL
 def settings(file: Path, name: str | None) -> int:
     """One line a change; ``trial fill`` with [[setting]] writes why."""
     with recorded_line(file) as line:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import time
 from pathlib import Path
 
@@ -13,16 +12,16 @@ from meltledger.customers import read_customers
 from meltledger.forgetting import end_what_was_stopped, forget, proof_of, proof_path
 from meltledger.packing import pack
 from meltledger.recordedline import RecordedLine, recorded_line
+from meltledger.verbs.trial_entry import BY, FILE, who
 from meltledger.windows import shown
 from trials.customers.forgetting import NOT_REACHED, check_may_go
 from trials.record import Trial
 
 _PATH = click.Path(path_type=Path)
-_FILE = click.argument("file", type=_PATH)
 
 
 @click.command("package", help="Write the data of a closed trial into one zip for its customer.")
-@_FILE
+@FILE
 @click.argument("name")
 @click.option("--to", "out", type=_PATH, default=Path(), help="Folder; this one when left out.")
 @click.option("--report", "reports", type=_PATH, multiple=True, help="A report of it; may be given twice.")
@@ -35,10 +34,10 @@ def package(file: Path, name: str, out: Path, reports: tuple[Path, ...]) -> int:
 
 
 @click.command("forget", help="Delete a trial when its time is over: record, photographs, samples.")
-@_FILE
+@FILE
 @click.argument("name")
 @click.option("--why", default="", help="The reason to do so before its time.")
-@click.option("--by", default="", help="Who says so; this computer's user when left out.")
+@BY
 @click.option("--yes", is_flag=True, help="Do it; without this it is only said what would go.")
 def forget_(file: Path, name: str, why: str, by: str, yes: bool) -> int:
     """Say what goes; with --yes delete it, and keep the proof."""
@@ -49,8 +48,7 @@ def forget_(file: Path, name: str, why: str, by: str, yes: bool) -> int:
         until_ns = _kept_until_ns(line, trial)
         until = "" if until_ns is None else shown(until_ns, line.zone)
         check_may_go(trial, until_ns, now_ns, why, until)
-        who = by.strip() or getpass.getuser()
-        proof = proof_of(line, trial, by=who, why=why.strip() or f"kept until {until}", now_ns=now_ns)
+        proof = proof_of(line, trial, by=who(by), why=why.strip() or f"kept until {until}", now_ns=now_ns)
         if proof.done:
             raise WrongInput(f"trial '{name}' was deleted; the proof is {proof_path(line, trial)}")
         samples = sum(n for n, _ in proof.tags.values())

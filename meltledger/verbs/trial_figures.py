@@ -16,6 +16,7 @@ from historian.units import shown_unit
 from meltledger.cli import FOUND
 from meltledger.evaluating import evaluate
 from meltledger.recordedline import recorded_line
+from meltledger.verbs.trial_entry import FILE, TRIAL
 from meltledger.windows import shown
 from trials.enough import Ask, Enough, enough_of
 from trials.figures.figure import Figure
@@ -23,14 +24,12 @@ from trials.outcome import Outcome, Point
 from trials.outcome.key_figures import KeyFigure, key_figures, not_shown
 from trials.outcome.together import nothing_steady
 
-_FILE = click.argument("file", type=click.Path(path_type=Path))
-_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
 _JSON = click.option("--json", "as_json", is_flag=True, help="Machine output.")
 
 
 @click.command("figures", help="Show the figures of a trial's operating points, each with its uncertainty.")
-@_FILE
-@_TRIAL
+@FILE
+@TRIAL
 @_JSON
 def figures(file: Path, name: str | None, as_json: bool) -> int:
     """One block an operating point; figures without a value say why."""
@@ -44,8 +43,8 @@ def figures(file: Path, name: str | None, as_json: bool) -> int:
 
 
 @click.command("enough", help="Say whether there is enough for a valid result; 1 when something is missing.")
-@_FILE
-@_TRIAL
+@FILE
+@TRIAL
 @_JSON
 def enough(file: Path, name: str | None, as_json: bool) -> int:
     """What is there, what is missing and how many minutes it needs; the eight figures, what was not shown."""

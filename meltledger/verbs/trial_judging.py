@@ -16,6 +16,7 @@ from meltledger.cli import FOUND
 from meltledger.customers import check_comparable
 from meltledger.evaluating import evaluate
 from meltledger.recordedline import RecordedLine, recorded_line
+from meltledger.verbs.trial_entry import FILE, TRIAL
 from rules.backtest.tables import as_text
 from trials import comparison, preanalysis, scale_up
 from trials.comparison import Side, Trait
@@ -24,14 +25,12 @@ from trials.record import book_of
 from trials.scale_up.words import HEADER as SIZES_HEADER
 
 _PATH = click.Path(path_type=Path)
-_FILE = click.argument("file", type=_PATH)
-_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
 
 
 @click.command("check", help="Hold a material against the line before its trial; 1 when something is beyond.")
-@_FILE
+@FILE
 @click.argument("limits", type=_PATH, required=False)
-@_TRIAL
+@TRIAL
 def check(file: Path, limits: Path | None, name: str | None) -> int:
     """A sentence for each check; nothing is ever called safe."""
     told = {} if limits is None else _toml(limits)
@@ -46,7 +45,7 @@ def check(file: Path, limits: Path | None, name: str | None) -> int:
 
 
 @click.command("compare", help="Set trials, operating points, phases or screens side by side.")
-@_FILE
+@FILE
 @click.argument("sides", nargs=-1, required=True)
 @click.option(
     "--across",
@@ -74,11 +73,11 @@ def compare(file: Path, sides: tuple[str, ...], across: tuple[str, ...], along: 
 
 
 @click.command("scale-up", help="Say what a production line needs, by a trial; 1 when that is refused.")
-@_FILE
+@FILE
 @click.argument("wanted", type=_PATH)
 @click.option("--sizes", type=_PATH, help="Your table of machines, TOML or CSV.")
 @click.option("--point", help="Which operating point, such as P2; the one that answers for the trial else.")
-@_TRIAL
+@TRIAL
 def scale_up_verb(file: Path, wanted: Path, sizes: Path | None, point: str | None, name: str | None) -> int:
     """Area, pressure and interval with their ranges, the smallest machine that is enough, and why."""
     asked = scale_up.wanted_of(_toml(wanted), str(wanted))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import getpass
-import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,28 +12,22 @@ from historian.errors import StoreReadOnly, WrongInput
 from historian.exchange.exporting import whole
 from historian.units import quantity
 from meltledger.cli import FOUND
-from meltledger.labels import named
 from meltledger.recordedline import recorded_line
+from meltledger.verbs.trial_entry import AT, BY, FILE, INSTEAD, TRIAL, write
 from meltledger.windows import shown, time_ns_of
 from trials.bags import Suspicion, bags_of, suspect_bags
 from trials.paper.code import Code, Kind
 from trials.record import What, book_of
-from trials.record.words import sentence_of
 
 _PATH = click.Path(path_type=Path)
-_FILE = click.argument("file", type=_PATH)
-_TRIAL = click.option("--trial", "name", help="Which trial, by its name; the one under way when left out.")
-_BY = click.option("--by", default="", help="Who says so; this computer's user when left out.")
-_AT = click.option("--at", help="When it was so (ISO 8601; the line's zone); now when left out.")
-_INSTEAD = click.option("--instead-of", type=int, help="Number of the entry that it corrects.")
 
 
 @click.command("paper", help="Write the run sheet and the labels of a trial, to be printed.")
-@_FILE
+@FILE
 @click.option("--to", "out", type=_PATH, default=Path(), help="Folder; this one when left out.")
 @click.option("--samples", type=click.IntRange(0, 999), default=24, help="How many labels of samples.")
 @click.option("--bags", type=click.IntRange(0, 999), default=24, help="How many labels of bags.")
-@_TRIAL
+@TRIAL
 def paper(file: Path, out: Path, samples: int, bags: int, name: str | None) -> int:
     """Two pages in HTML; a browser prints them."""
     try:
@@ -70,29 +63,29 @@ def paper(file: Path, out: Path, samples: int, bags: int, name: str | None) -> i
 
 
 @click.command("bag", help="Write down that a bag is full; its number or the code of its label.")
-@_FILE
+@FILE
 @click.argument("bag")
 @click.option("--net", help='Its net weight, such as "824 kg".')
 @click.option("--use", type=click.Choice(["good", "reject", "held back"]), help="What a person decided.")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def bag_(file: Path, bag: str, net: str | None, use: str | None, **rest: Any) -> int:
     """Add a bag."""
     return _write(file, What.BAG, {"name": bag, "net": net, "use": use}, **rest)
 
 
 @click.command("weigh", help="Write down a bucket of what was discharged: gross and tare.")
-@_FILE
+@FILE
 @click.argument("gross")
 @click.argument("tare")
 @click.option("--minutes", help='Over how long it came, such as "30 min"; else since the last weighing.')
 @click.option("--bucket", help="Which bucket.")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def weigh(file: Path, gross: str, tare: str, minutes: str | None, bucket: str | None, **rest: Any) -> int:
     """Add a weighing."""
     data = {"gross": gross, "tare": tare, "minutes": minutes, "bucket": bucket}
@@ -100,16 +93,16 @@ def weigh(file: Path, gross: str, tare: str, minutes: str | None, bucket: str | 
 
 
 @click.command("screen", help="Write down which screen was mounted.")
-@_FILE
+@FILE
 @click.argument("serial")
 @click.argument("fineness")
 @click.option("--area", help='Area through which melt flows, such as "1240 cm2".')
 @click.option("--mesh", help="Mesh or weave as its maker writes it.")
 @click.option("--why", help="Why it was changed.")
-@_TRIAL
-@_AT
-@_BY
-@_INSTEAD
+@TRIAL
+@AT
+@BY
+@INSTEAD
 def screen(
     file: Path, serial: str, fineness: str, area: str | None, mesh: str | None, why: str | None, **rest: Any
 ) -> int:
@@ -119,12 +112,12 @@ def screen(
 
 
 @click.command("suspect", help="List the bags that may hold pellets of a time; 1 when there are any.")
-@_FILE
+@FILE
 @click.option("--from", "start", required=True, help="Since when, such as the last time all was well.")
 @click.option("--to", "end", required=True, help="Until when.")
 @click.option("--lag", nargs=2, required=True, help='Least and most time into the bag: "2 min" "15 min".')
 @click.option("--why", default="", help="What happened, such as a torn screen.")
-@_TRIAL
+@TRIAL
 def suspect(file: Path, start: str, end: str, lag: tuple[str, str], why: str, name: str | None) -> int:
     """One line a bag; which of them are spoilt is for a person to say."""
     with recorded_line(file) as line:
@@ -155,25 +148,12 @@ def _planned(plan: Any) -> list[tuple[str, str]]:
 def _write(
     file: Path,
     what: What,
-    data: dict[str, str | None],
+    data: Mapping[str, str | None],
     *,
     name: str | None,
     at: str | None,
     by: str,
     instead_of: int | None,
 ) -> int:
-    with recorded_line(file) as line:
-        trial = line.trial(name)
-        told = {key: value for key, value in data.items() if value is not None}
-        if what is What.BAG:
-            told["name"] = named(trial, told["name"])
-        entry = line.record.write(
-            trial.id,
-            what,
-            told,
-            time_ns=time.time_ns() if at is None else time_ns_of(at, line.zone),
-            by=by.strip() or getpass.getuser(),
-            replaces=instead_of,
-        )
-    click.echo(f"entry {entry.id}{', an addendum' if entry.addendum else ''}: {sentence_of(entry)}")
-    return 0
+    told = {key: value for key, value in data.items() if value is not None}
+    return write(file, name, what, told, at, by, instead_of)
